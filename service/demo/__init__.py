@@ -1,0 +1,1 @@
+"""A simulated shop on real wires."""

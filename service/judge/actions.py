@@ -1,0 +1,266 @@
+"""Everything the judge is given besides readings and the passing of time.
+
+An action is a small, validated, immutable value with a ``kind``. The same JSON is what the page
+posts, what the journal keeps and what a replay reads back. Operator actions come from a tap or a
+button; service actions (``by_service``) are made by the collector: start, clock steps, recording.
+
+All ids are assigned by the collector before an action gets its place in the order, so an action
+in the journal is complete in itself.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
+
+from service.readings import ChannelKind
+
+Name = Annotated[str, Field(min_length=1, max_length=80)]
+ChannelName = Annotated[str, Field(min_length=1, max_length=120)]
+Celsius = Annotated[float, Field(ge=-50, le=1400, allow_inf_nan=False)]
+
+Metal = Literal[
+    "iron, unknown",
+    "grey iron",
+    "ductile iron",
+    "compacted graphite iron",
+    "malleable iron",
+    "high-silicon-molybdenum ductile iron",
+    "austenitic iron",
+    "cast austenitic stainless",
+    "carbon steel",
+]
+
+HeatPhase = Literal["oven", "carry", "bench", "slow cool"]
+"""Where a part is on its trip. Passes are marked apart: welding happens on the bench."""
+
+
+class _Action(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
+
+    token: Annotated[str, Field(max_length=64)] | None = None
+    """Chosen by the sender; the same token twice is one action (double tap, lost answer)."""
+
+
+class Limits(BaseModel):
+    """What the procedure allows for one part; every limit may be absent.
+
+    Attributes:
+        preheat_min_c: Tp of ISO 13916, the least temperature before any pass [°C].
+        interpass_max_c: Ti of ISO 13916, the highest temperature before the next pass [°C].
+        cooling_max_c_per_h: Fastest cooling allowed while covered [°C/h], positive.
+        oxygen_max_ppm: Highest oxygen in the purged cavity [ppm]; absent: purge not judged.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    preheat_min_c: Celsius | None = None
+    interpass_max_c: Celsius | None = None
+    cooling_max_c_per_h: Annotated[float, Field(gt=0, le=5000, allow_inf_nan=False)] | None = None
+    oxygen_max_ppm: Annotated[float, Field(gt=0, le=209_000, allow_inf_nan=False)] | None = None
+
+    @model_validator(mode="after")
+    def _window_is_open(self) -> Limits:
+        low, high = self.preheat_min_c, self.interpass_max_c
+        if low is not None and high is not None and high <= low:
+            raise ValueError(
+                f"interpass_max_c {high:g} must be above preheat_min_c {low:g}: "
+                "otherwise no temperature lies between the limits"
+            )
+        return self
+
+
+class PartFacts(BaseModel):
+    """What is known of a part; nothing but the name is required.
+
+    Attributes:
+        name: What the shop calls it.
+        metal: Casting metal; "iron, unknown" is a valid answer.
+        mass_kg: Mass of the casting [kg].
+        area_m2: Outer surface [m²].
+        cavity_volume_l: Cold volume to be purged [l].
+        hose_volume_l: Volume of the hose between flow meter and cavity [l].
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    name: Name
+    metal: Metal = "iron, unknown"
+    mass_kg: Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)] | None = None
+    area_m2: Annotated[float, Field(gt=0, le=50, allow_inf_nan=False)] | None = None
+    cavity_volume_l: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] | None = None
+    hose_volume_l: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)] = 0.0
+
+
+class AdoptChannel(_Action):
+    """Say what a channel measures."""
+
+    kind: Literal["adopt channel"] = "adopt channel"
+    channel: ChannelName
+    channel_kind: ChannelKind
+
+
+class AssignChannel(_Action):
+    """Put a channel on a part, or take it off (``part_id`` absent). Dated: the fit restarts."""
+
+    kind: Literal["assign channel"] = "assign channel"
+    channel: ChannelName
+    part_id: int | None
+
+
+class CreatePart(_Action):
+    """A new workpiece."""
+
+    kind: Literal["create part"] = "create part"
+    part_id: int = 0
+    facts: PartFacts
+    limits: Limits = Limits()
+
+
+class ChangePart(_Action):
+    """Replace what is known of a part."""
+
+    kind: Literal["change part"] = "change part"
+    part_id: int
+    facts: PartFacts
+
+
+class SetLimits(_Action):
+    """Replace a part's limits."""
+
+    kind: Literal["set limits"] = "set limits"
+    part_id: int
+    limits: Limits
+
+
+class BeginHeat(_Action):
+    """A part's trip begins, in the oven or (already hot) on the bench."""
+
+    kind: Literal["begin heat"] = "begin heat"
+    heat_id: int = 0
+    part_id: int
+    phase: Literal["oven", "bench"] = "oven"
+
+
+class MovePart(_Action):
+    """The part changes place: into the carry, onto the bench, under cover, back to the oven."""
+
+    kind: Literal["move part"] = "move part"
+    heat_id: int
+    phase: HeatPhase
+
+
+class EndHeat(_Action):
+    """The trip is over."""
+
+    kind: Literal["end heat"] = "end heat"
+    heat_id: int
+
+
+class BeginPurge(_Action):
+    """The cavity is closed and gas is (about to be) on: the clearing counts from here."""
+
+    kind: Literal["begin purge"] = "begin purge"
+    heat_id: int
+
+
+class EndPurge(_Action):
+    """Gas off on purpose: nothing to judge any more."""
+
+    kind: Literal["end purge"] = "end purge"
+    heat_id: int
+
+
+class BeginPass(_Action):
+    """Arc on."""
+
+    kind: Literal["begin pass"] = "begin pass"
+    heat_id: int
+
+
+class EndPass(_Action):
+    """Arc out."""
+
+    kind: Literal["end pass"] = "end pass"
+    heat_id: int
+
+
+class AcknowledgeAlarm(_Action):
+    """Somebody has seen it."""
+
+    kind: Literal["acknowledge alarm"] = "acknowledge alarm"
+    alarm_id: int
+
+
+class ServiceStarted(_Action):
+    """The service came up: what ran on a clock that died (a purge) is unproven again.
+
+    ``offset_us`` is wall clock minus monotonic shop time [µs], see ``ClockStepped``.
+    """
+
+    kind: Literal["service started"] = "service started"
+    version: str
+    offset_us: int
+
+
+class ClockStepped(_Action):
+    """The wall clock was corrected; from here arrival UTC = monotonic + ``offset_us`` [µs]."""
+
+    kind: Literal["clock stepped"] = "clock stepped"
+    offset_us: int
+
+
+class RecordingChanged(_Action):
+    """Readings are (not) reaching the database."""
+
+    kind: Literal["recording changed"] = "recording changed"
+    recording: bool
+    detail: str = ""
+
+
+OperatorAction = Annotated[
+    AdoptChannel
+    | AssignChannel
+    | CreatePart
+    | ChangePart
+    | SetLimits
+    | BeginHeat
+    | MovePart
+    | EndHeat
+    | BeginPurge
+    | EndPurge
+    | BeginPass
+    | EndPass
+    | AcknowledgeAlarm,
+    Field(discriminator="kind"),
+]
+"""What a person may send."""
+
+ServiceAction = ServiceStarted | ClockStepped | RecordingChanged
+
+Action = Annotated[
+    AdoptChannel
+    | AssignChannel
+    | CreatePart
+    | ChangePart
+    | SetLimits
+    | BeginHeat
+    | MovePart
+    | EndHeat
+    | BeginPurge
+    | EndPurge
+    | BeginPass
+    | EndPass
+    | AcknowledgeAlarm
+    | ServiceStarted
+    | ClockStepped
+    | RecordingChanged,
+    Field(discriminator="kind"),
+]
+
+operator_action: TypeAdapter[OperatorAction] = TypeAdapter(OperatorAction)
+"""Reads an operator action from JSON; raises ``pydantic.ValidationError`` listing every fault."""
+
+any_action: TypeAdapter[Action] = TypeAdapter(Action)
+"""Reads any action back from the journal."""

@@ -1,0 +1,105 @@
+"""The shape of the bench answer: what the page, and anybody else, is told.
+
+These are the JSON objects of ``GET /api/v1/bench`` (see ``service/openapi.json``). Times of day
+are RFC 3339 UTC, durations are seconds, and no number is ever NaN: a missing one is ``null``.
+"""
+
+from __future__ import annotations
+
+from typing import TypedDict
+
+from service.judge.events import AlarmKind, AlarmState, Verdict
+
+
+class SpreadJson(TypedDict):
+    p05: float
+    p50: float
+    p95: float | None
+
+
+class WindowJson(TypedDict):
+    closes_in_s: SpreadJson | None
+    opens_in_s: SpreadJson | None
+    reason: str | None
+
+
+class HeatJson(TypedDict):
+    verdict: Verdict
+    reasons: list[str]
+    temperature_c: float | None
+    """Coldest relevant channel, which governs preheat."""
+    rate_c_per_h: float | None
+    window: WindowJson
+
+
+class PurgeJson(TypedDict):
+    verdict: Verdict
+    reasons: list[str]
+    oxygen_ppm: SpreadJson | None
+    clear: bool
+    clear_in_s: SpreadJson | None
+    basis: str
+    """"flow", "oxygen sensor" or "not judged"."""
+    running: bool
+    flow_l_min: float | None
+    used_l: float
+
+
+class LimitsJson(TypedDict):
+    preheat_min_c: float | None
+    interpass_max_c: float | None
+    cooling_max_c_per_h: float | None
+    oxygen_max_ppm: float | None
+
+
+class PartJson(TypedDict):
+    id: int
+    name: str
+    metal: str
+    mass_kg: float | None
+    area_m2: float | None
+    cavity_volume_l: float | None
+    hose_volume_l: float
+    heat_id: int | None
+    phase: str
+    """"none" without a running heat."""
+    verdict: Verdict
+    heat: HeatJson
+    purge: PurgeJson
+    next: str
+    limits: LimitsJson
+    pass_running: bool
+    passes: int
+    heat_began_at: str | None
+
+
+class ChannelJson(TypedDict):
+    name: str
+    kind: str | None
+    """``None`` until somebody has said what it measures; ``kind_guess`` then helps."""
+    kind_guess: str | None
+    value: float | None
+    unit: str | None
+    quality: str
+    """"good", "suspect", "bad", "settling" or "stale"."""
+    reason: str | None
+    age_s: float
+    part_id: int | None
+
+
+class AlarmJson(TypedDict):
+    id: int
+    kind: AlarmKind
+    part_id: int | None
+    channel: str | None
+    state: AlarmState
+    since: str
+    text: str
+
+
+class BenchJson(TypedDict):
+    at: str
+    recording: bool
+    parts: list[PartJson]
+    channels: list[ChannelJson]
+    alarms: list[AlarmJson]

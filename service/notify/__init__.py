@@ -1,0 +1,1 @@
+"""Telling people: sounder command, serial line, MQTT topic."""

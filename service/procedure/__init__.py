@@ -1,0 +1,1 @@
+"""What the trade knows: metals, limits, plans. Pure."""

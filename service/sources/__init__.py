@@ -1,0 +1,1 @@
+"""Where bytes come from: serial ports, the MQTT broker, log files."""

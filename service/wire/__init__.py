@@ -1,0 +1,1 @@
+"""Bytes to measurements and back. No I/O, no clock."""

@@ -1,0 +1,22 @@
+"""What every test may rely on: real programs where they are installed, a clear skip where not."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+_NEEDS = {
+    "mosquitto": ("mosquitto", "/usr/sbin/mosquitto"),
+    "chromium": ("chromium", "/usr/bin/chromium"),
+}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        for marker, (program, usual_place) in _NEEDS.items():
+            if item.get_closest_marker(marker) is None:
+                continue
+            if shutil.which(program) or shutil.which(usual_place):
+                continue
+            item.add_marker(pytest.mark.skip(reason=f"needs {program}: apt-get install {program}"))
