@@ -1,0 +1,375 @@
+"""The wiring in the middle: every reading and every action gets its place in one order here.
+
+One lock gives each reading and action its stamps and its sequence number and hands it, in that
+order, to the writer (which keeps it) and to the judge's queue (which weighs it). One thread runs
+the judge. Nothing here waits for the database or for a page:
+
+* a source calls ``intake`` and is held back only when the judge is far behind;
+* an operator's ``act`` waits for the judge's answer, and briefly for the journal;
+* the writer keeps what it cannot commit in its spool.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from service.board import Board
+from service.clock import Clock
+from service.judge.actions import (
+    Action,
+    ClockStepped,
+    OperatorAction,
+    RecordingChanged,
+    ServiceAction,
+)
+from service.judge.events import TICK_US, Acted, Advance, Outcome, Refused, Stamp
+from service.judge.judge import Judge
+from service.readings import Measurement, Reading
+from service.store.writer import Writer
+from service.wire.senml import Pack
+
+log = logging.getLogger(__name__)
+
+BACKLOG_LIMIT = 20_000
+"""Events waiting for the judge before a source is held back; some seconds of its work."""
+
+ANSWER_S = 5.0
+"""How long an operator's action waits for the judge [s, real]."""
+
+JOURNAL_S = 1.0
+"""How long it then waits for the journal before answering "not yet recorded" [s, real]."""
+
+STEP_US = 50_000
+"""A wall clock that has moved this far against the monotonic one has been stepped [µs]."""
+
+POST_EVERY_S = 0.05
+"""Least time between two postings of the board [s, real]."""
+
+
+@dataclass(frozen=True, slots=True)
+class ActResult:
+    """What became of an operator's action.
+
+    Attributes:
+        seq: Its place in the order.
+        part_id: The part it made or concerns, if any.
+        heat_id: The heat it made or concerns, if any.
+        recorded: It is safely in the journal (on a disk), not only in force.
+    """
+
+    seq: int
+    part_id: int | None
+    heat_id: int | None
+    recorded: bool
+
+
+@dataclass(slots=True)
+class _Ticket:
+    """Where the sender of an action waits for what became of it."""
+
+    answered: threading.Event = field(default_factory=threading.Event)
+    recorded: threading.Event = field(default_factory=threading.Event)
+    acted: Acted | None = None
+    refusal: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Queued:
+    """An action on its way to the judge."""
+
+    stamp: Stamp
+    action: Action
+    ticket: _Ticket | None
+
+
+Listener = Callable[[Outcome], None]
+
+
+class Collector:
+    """Gives everything its order and runs the judge.
+
+    Args:
+        judge: Already rebuilt from the journal.
+        writer: Started by the caller.
+        board: Where the judge's answers are posted.
+        clock: The shop's clocks.
+        next_seq: First free sequence number.
+        mono_floor_us: Largest monotonic time ever recorded [µs]; the collector's starts above.
+        listeners: Told of every outcome on the judge's thread; must not block.
+    """
+
+    def __init__(
+        self,
+        judge: Judge,
+        writer: Writer,
+        board: Board,
+        clock: Clock,
+        *,
+        next_seq: int,
+        mono_floor_us: int,
+        listeners: Sequence[Listener] = (),
+    ) -> None:
+        self._judge = judge
+        self._writer = writer
+        self._board = board
+        self._clock = clock
+        self._listeners = tuple(listeners)
+        utc_us = clock.utc_us()
+        self._mono_shift_us = max(utc_us, mono_floor_us + 1_000_000) - clock.monotonic_us()
+        self._offset_us = utc_us - self._mono_us()
+        self._order = threading.Lock()
+        self._seq = next_seq
+        self._last_mono_us = 0
+        self._last_t_us: dict[str, int] = {}
+        self._queue: deque[Reading | _Queued] = deque()
+        queue_lock = threading.Lock()
+        self._work = threading.Condition(queue_lock)
+        self._room = threading.Condition(queue_lock)
+        self._stopping = False
+        self._thread = threading.Thread(target=self._run, name="judge", daemon=True)
+        self.judge_progress_s = time.monotonic()
+        """When the judge's thread last came round [s, real monotonic]."""
+        self.failures = 0
+        """Events whose handling raised: each is logged, none stops the judge."""
+
+    # Time ---------------------------------------------------------------------------------
+
+    def _mono_us(self) -> int:
+        return self._clock.monotonic_us() + self._mono_shift_us
+
+    @property
+    def offset_us(self) -> int:
+        """Wall clock minus monotonic shop time [µs], as last journalled."""
+        return self._offset_us
+
+    def utc_us(self) -> int:
+        """The shop's UTC [µs], in step with the stamps that readings get."""
+        return self._mono_us() + self._offset_us
+
+    def _stamp(self) -> Stamp:
+        """The next place in the order; call with ``_order`` held."""
+        mono_us = max(self._mono_us(), self._last_mono_us)
+        self._last_mono_us = mono_us
+        stamp = Stamp(self._seq, mono_us, mono_us + self._offset_us)
+        self._seq += 1
+        return stamp
+
+    # Life ---------------------------------------------------------------------------------
+
+    def start(self, first: ServiceAction) -> None:
+        """Begin judging; ``first`` (the start of the service) comes before everything else."""
+        self._thread.start()
+        self.tell(first)
+
+    def stop(self, timeout_s: float) -> bool:
+        """Work off the queue and stop the judge; ``True`` when its thread has ended."""
+        with self._work:
+            self._stopping = True
+            self._work.notify_all()
+        if self._thread.is_alive():
+            self._thread.join(timeout_s)
+        return not self._thread.is_alive()
+
+    # In -----------------------------------------------------------------------------------
+
+    def intake(self, link: str, pack: Pack, ack: Callable[[], None] | None = None) -> None:
+        """Take a decoded pack: stamp it, keep it, queue it for the judge.
+
+        Args:
+            link: Where it came from, for messages only.
+            pack: What the decoder found; its rejects stay with the link's own counts.
+            ack: Called once every reading of the pack is on disk, from any thread.
+        """
+        self._wait_for_room()
+        with self._order:
+            readings = [self._arrive(measurement) for measurement in pack.measurements]
+            if readings:
+                self._writer.put_readings(readings, ack)
+                self._push(readings)
+        if not readings and ack is not None:
+            # Nothing in it to keep: the rejects are counted, and asking for it again would
+            # only bring the same bytes.
+            ack()
+
+    def _arrive(self, measurement: Measurement) -> Reading:
+        stamp = self._stamp()
+        timed = measurement.time_us is not None
+        t_us = (
+            measurement.time_us
+            if measurement.time_us is not None
+            else stamp.utc_us + measurement.offset_us
+        )
+        if not timed and t_us == self._last_t_us.get(measurement.name):
+            t_us += 1  # two in one microsecond of one channel are still two readings
+        self._last_t_us[measurement.name] = t_us
+        quality, reason = self._judge.sense(
+            measurement.name,
+            measurement.unit,
+            measurement.value,
+            measurement.reason,
+            stamp.mono_us,
+        )
+        return Reading(
+            channel=measurement.name,
+            unit=measurement.unit,
+            value=measurement.value,
+            quality=quality,
+            reason=reason,
+            t_us=t_us,
+            arrived_us=stamp.utc_us,
+            mono_us=stamp.mono_us,
+            seq=stamp.seq,
+            timed=timed,
+        )
+
+    def act(self, action: OperatorAction) -> ActResult:
+        """Do what an operator asks; waits for the judge's answer.
+
+        Raises:
+            Refused: It cannot be done now, or the judge did not answer; one sentence.
+        """
+        ticket = _Ticket()
+        self._submit(action, ticket)
+        if not ticket.answered.wait(ANSWER_S):
+            raise Refused(f"the judge did not answer within {ANSWER_S:g} s; try again")
+        if ticket.refusal is not None:
+            raise Refused(ticket.refusal)
+        acted = ticket.acted
+        if acted is None:  # pragma: no cover - answered without refusal always has it
+            raise Refused("the action was lost; try again")
+        recorded = ticket.recorded.wait(JOURNAL_S)
+        return ActResult(
+            seq=acted.stamp.seq,
+            part_id=getattr(acted.action, "part_id", None),
+            heat_id=getattr(acted.action, "heat_id", None),
+            recorded=recorded,
+        )
+
+    def tell(self, action: ServiceAction) -> None:
+        """Put an action of the service itself into the order; does not wait."""
+        self._submit(action, None)
+
+    def recording_changed(self, recording: bool, detail: str) -> None:
+        """For the writer: readings do (not) reach the database."""
+        self.tell(RecordingChanged(recording=recording, detail=detail))
+
+    def _submit(self, action: Action, ticket: _Ticket | None) -> None:
+        with self._order:
+            self._push([_Queued(self._stamp(), action, ticket)])
+
+    def _push(self, items: Sequence[Reading | _Queued]) -> None:
+        with self._work:
+            self._queue.extend(items)
+            self._work.notify_all()
+
+    def _wait_for_room(self) -> None:
+        with self._room:
+            self._room.wait_for(
+                lambda: self._stopping or len(self._queue) < BACKLOG_LIMIT, timeout=30.0
+            )
+
+    # The judge's thread -------------------------------------------------------------------
+
+    def _run(self) -> None:
+        next_post_s = 0.0
+        changed = True
+        while True:
+            self.judge_progress_s = now_s = time.monotonic()
+            if changed and now_s >= next_post_s:
+                self._guarded(self._post)
+                changed = False
+                next_post_s = now_s + POST_EVERY_S
+            pause_s = next_post_s - now_s if changed else self._until_tick_s()
+            batch = self._take(max(pause_s, 0.001))
+            if batch is None:
+                return
+            for item in batch:
+                self._guarded(self._handle, item)
+                changed = True
+            if not batch:
+                changed = self._guarded(self._pass_time) or changed
+
+    def _until_tick_s(self) -> float:
+        """Real time until the judge's next tick [s], and a little more so that it has come."""
+        return (TICK_US - self._mono_us() % TICK_US) / 1e6 / self._clock.speed + 0.001
+
+    def _take(self, pause_s: float) -> list[Reading | _Queued] | None:
+        """What waits, at most a thousand at a time; ``None`` when stopping and all is done."""
+        with self._work:
+            if not self._queue and not self._stopping:
+                self._work.wait(pause_s)
+            if not self._queue:
+                return None if self._stopping else []
+            batch = [self._queue.popleft() for _ in range(min(len(self._queue), 1000))]
+            self._room.notify_all()
+            return batch
+
+    def _guarded(self, work: Callable[..., bool | None], *args: object) -> bool:
+        """One failure in the judge must not end the watch over every other part."""
+        try:
+            return bool(work(*args))
+        except Exception:
+            self.failures += 1
+            log.exception("the judge failed on %r", args)
+            return False
+
+    def _handle(self, item: Reading | _Queued) -> None:
+        if isinstance(item, Reading):
+            self._publish(self._judge.step(item))
+            return
+        ticket = item.ticket
+        try:
+            acted = Acted(item.stamp, self._judge.number(item.action))
+            outcome = self._judge.step(acted)
+        except Refused as refusal:
+            if ticket is not None:
+                ticket.refusal = str(refusal)
+                ticket.answered.set()
+            else:
+                log.warning("the judge refused %s: %s", item.action.kind, refusal)
+            return
+        except Exception:
+            if ticket is not None:
+                ticket.refusal = "something went wrong inside; the log says what"
+                ticket.answered.set()
+            raise
+        self._writer.put_action(acted, ticket.recorded.set if ticket else None)
+        self._publish(outcome)
+        if ticket is not None:
+            ticket.acted = acted
+            # A page that asks right after its tap must see what the tap did.
+            self._guarded(self._post)
+            ticket.answered.set()
+
+    def _pass_time(self) -> bool:
+        """Nothing arrived: let the judge's ticks come, and look whether the date was set."""
+        with self._order:
+            with self._work:
+                if self._queue:
+                    return False
+            mono_us = max(self._mono_us(), self._last_mono_us)
+            self._last_mono_us = mono_us
+            offset_us = self._clock.utc_us() - self._mono_us()
+            if abs(offset_us - self._offset_us) > STEP_US:
+                log.warning("the wall clock moved by %+.3f s", (offset_us - self._offset_us) / 1e6)
+                self._push([_Queued(self._stamp(), ClockStepped(offset_us=offset_us), None)])
+                self._offset_us = offset_us
+                return False
+        outcome = self._judge.step(Advance(mono_us, mono_us + self._offset_us))
+        self._publish(outcome)
+        return True
+
+    def _publish(self, outcome: Outcome) -> None:
+        if not outcome.alarms and not outcome.verdicts:
+            return
+        self._writer.put_outcome(outcome)
+        for listener in self._listeners:
+            listener(outcome)
+
+    def _post(self) -> None:
+        self._board.post(self._judge.bench())
