@@ -15,7 +15,7 @@ import importlib
 import json
 import math
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from enum import Enum
 from typing import Any
 
@@ -85,20 +85,19 @@ def _out(value: object) -> object:
 
 
 def _out_container(value: object) -> object:
-    if isinstance(value, np.generic):
-        return _out(value.item())
-    if isinstance(value, np.ndarray):
-        return _out_array(value)
-    if isinstance(value, dict):
-        return {_TAG: "dict", "items": [[_out(k), _out(v)] for k, v in value.items()]}
-    if isinstance(value, tuple):
-        return {_TAG: "tuple", "items": [_out(item) for item in value]}
-    if isinstance(value, deque):
-        return {_TAG: "deque", "max": value.maxlen, "items": [_out(item) for item in value]}
-    if isinstance(value, set | frozenset):
-        kind = "set" if isinstance(value, set) else "frozenset"
-        return {_TAG: kind, "items": [_out(item) for item in sorted(value)]}
+    for kind, write in _WRITERS:
+        if isinstance(value, kind):
+            return write(value)
     return _out_object(value)
+
+
+def _out_items(tag: str) -> Callable[[Any], object]:
+    return lambda value: {_TAG: tag, "items": [_out(item) for item in value]}
+
+
+def _out_set(tag: str) -> Callable[[Any], object]:
+    # Sorted, so that the same state is always the same bytes.
+    return lambda value: {_TAG: tag, "items": [_out(item) for item in sorted(value)]}
 
 
 def _out_array(value: np.ndarray[Any, Any]) -> object:
@@ -115,6 +114,20 @@ def _out_object(value: object) -> object:
         return {_TAG: "model", "class": _name(type(value)), "value": value.model_dump(mode="json")}
     fields = {name: _out(getattr(value, name)) for name in _field_names(value)}
     return {_TAG: "object", "class": _name(type(value)), "fields": fields}
+
+
+_WRITERS: tuple[tuple[type, Callable[[Any], object]], ...] = (
+    (np.ndarray, _out_array),
+    (np.generic, lambda value: _out(value.item())),
+    (dict, lambda value: {_TAG: "dict", "items": [[_out(k), _out(v)] for k, v in value.items()]}),
+    (tuple, _out_items("tuple")),
+    (set, _out_set("set")),
+    (frozenset, _out_set("frozenset")),
+    (
+        deque,
+        lambda value: {_TAG: "deque", "max": value.maxlen, "items": [_out(item) for item in value]},
+    ),
+)
 
 
 def _field_names(value: object) -> Iterable[str]:
