@@ -1,0 +1,172 @@
+"""The tables of the config file and the rules each keeps by itself."""
+
+from __future__ import annotations
+
+import ipaddress
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from service.config import topics
+from service.config.identity import default_database_url, derived_client_id, machine_id
+
+Port = Annotated[int, Field(ge=0, le=65535)]
+Text = Annotated[str, Field(min_length=1, max_length=1000)]
+FilePath = Annotated[Path, Field(strict=False)]
+
+
+def _fault(rule: str) -> PydanticCustomError:
+    """A fault whose text is shown as it stands (braces doubled for the formatter)."""
+    return PydanticCustomError("rule", rule.replace("{", "{{").replace("}", "}}"))
+
+
+def _topic_filter(text: str) -> str:
+    fault = topics.filter_fault(text)
+    if fault is not None:
+        raise _fault(f"{fault} (MQTT 3.1.1, section 4.7)")
+    return text
+
+
+TopicFilter = Annotated[Text, AfterValidator(_topic_filter)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+class StoreConfig(_Table):
+    """Where readings are kept.
+
+    Attributes:
+        url: SQLAlchemy database URL; absent: ``shop.db`` in the user's data directory.
+        commit_window_ms: Collect readings this long before a commit [ms]; 0 commits whatever is
+            queued at once. For worn memory cards only.
+        spool_readings: How many readings are kept in memory while commits fail.
+    """
+
+    url: Text | None = None
+    commit_window_ms: Annotated[int, Field(ge=0, le=5000)] = 0
+    spool_readings: Annotated[int, Field(ge=1000, le=10_000_000)] = 200_000
+
+
+class SerialConfig(_Table):
+    """One serial link.
+
+    Attributes:
+        port: Device path; on Linux one below ``/dev/serial/by-id`` survives renumbering.
+        baud: Line speed [bit/s].
+        profile: What the lines carry: ``senml`` is SenML JSON, one pack to a line.
+    """
+
+    port: Text
+    baud: Annotated[int, Field(ge=300, le=4_000_000)] = 115_200
+    profile: Literal["senml"] = "senml"
+
+
+class MqttConfig(_Table):
+    """The broker readings come from.
+
+    Attributes:
+        host: Name or address.
+        port: TCP port; 1883 plain and 8883 with TLS are the registered ones.
+        topics: Topic filters to subscribe to (MQTT 3.1.1, section 4.7).
+        client_id: Fixed session name; absent: derived, see ``Config.client_id``.
+        username: User name, if the broker asks for one.
+        password_file: File holding the password; a line end after it is dropped.
+        tls_ca_file: Certificate authority (PEM); its presence switches TLS on.
+        tls_cert_file: Own certificate (PEM), with ``tls_key_file``.
+        tls_key_file: Own key (PEM), with ``tls_cert_file``.
+    """
+
+    host: Text
+    port: Annotated[int, Field(ge=1, le=65535)] = 1883
+    topics: Annotated[list[TopicFilter], Field(min_length=1, max_length=100)] = [
+        "heatwindow/readings/#"
+    ]
+    client_id: Annotated[str, Field(min_length=1, max_length=64)] | None = None
+    username: Text | None = None
+    password_file: FilePath | None = None
+    tls_ca_file: FilePath | None = None
+    tls_cert_file: FilePath | None = None
+    tls_key_file: FilePath | None = None
+
+    @model_validator(mode="after")
+    def _belongs_together(self) -> MqttConfig:
+        if self.password_file is not None and self.username is None:
+            raise _fault("password_file needs a username (MQTT 3.1.1, section 3.1.2.9)")
+        if (self.tls_cert_file is None) != (self.tls_key_file is None):
+            raise _fault("tls_cert_file and tls_key_file go together")
+        if self.tls_cert_file is not None and self.tls_ca_file is None:
+            raise _fault("tls_cert_file needs tls_ca_file, which switches TLS on")
+        return self
+
+    def password(self) -> str | None:
+        """The password from ``password_file``, without its line end.
+
+        Raises:
+            OSError: The file cannot be read any more (it could when the config was loaded).
+        """
+        if self.password_file is None:
+            return None
+        return self.password_file.read_text(encoding="utf-8").rstrip("\r\n")
+
+
+class DashboardConfig(_Table):
+    """Where the page is served; port 0 takes any free port."""
+
+    host: Text = "127.0.0.1"
+    port: Port = 8080
+
+    @property
+    def on_loopback(self) -> bool:
+        """Whether only this machine can reach the page."""
+        if self.host == "localhost":
+            return True
+        try:
+            return ipaddress.ip_address(self.host).is_loopback
+        except ValueError:
+            return False
+
+
+class NotifyConfig(_Table):
+    """Who else is told, beside the page.
+
+    Attributes:
+        sounder: Program and arguments run for an alarm that must be heard; no shell.
+        sounder_every_s: Repeat until acknowledged, this often [s].
+        sounder_timeout_s: Stop the program if it runs longer [s].
+        serial_port: Port that gets one text line for each alarm change.
+        serial_baud: Its line speed [bit/s].
+        mqtt_topic: Topic below which alarms are published; needs ``[mqtt]``.
+    """
+
+    sounder: Annotated[list[Text], Field(min_length=1, max_length=50)] | None = None
+    sounder_every_s: Annotated[float, Field(ge=0.2, le=3600, allow_inf_nan=False)] = 10.0
+    sounder_timeout_s: Annotated[float, Field(ge=0.2, le=120, allow_inf_nan=False)] = 10.0
+    serial_port: Text | None = None
+    serial_baud: Annotated[int, Field(ge=300, le=4_000_000)] = 9600
+    mqtt_topic: Annotated[str, Field(min_length=1, max_length=200)] | None = None
+
+
+class Config(_Table):
+    """The whole file."""
+
+    store: StoreConfig = StoreConfig()
+    serial: Annotated[list[SerialConfig], Field(max_length=64)] = []
+    mqtt: MqttConfig | None = None
+    dashboard: DashboardConfig = DashboardConfig()
+    notify: NotifyConfig = NotifyConfig()
+
+    @property
+    def database_url(self) -> str:
+        """The store's URL, with the default in place."""
+        return self.store.url or default_database_url()
+
+    @property
+    def client_id(self) -> str:
+        """The MQTT client id: as configured, else the same at every start of this shop."""
+        if self.mqtt is not None and self.mqtt.client_id is not None:
+            return self.mqtt.client_id
+        return derived_client_id(machine_id(), self.database_url)
