@@ -1,0 +1,292 @@
+"""What every link has in common: where its packs go, how it is watched, how it stops.
+
+A link is one way in: a serial port, the broker, a log file. It decodes, counts and hands packs
+to the collector's *intake*; arrival times, quality and order are the collector's business. Its
+*status* is evidence, not a verdict: whether data flow is told by their age, never by "open".
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from abc import ABC, abstractmethod
+from collections import Counter
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal, Protocol
+
+from service.clock import Clock
+from service.wire.duplicates import PackFilter
+from service.wire.pack import Pack, Reject, RejectCause, count_rejects
+
+log = logging.getLogger(__name__)
+
+LinkKind = Literal["serial", "mqtt", "log file"]
+Ack = Callable[[], None]
+
+STOP_WITHIN_S = 5.0
+LAST_RAW_BYTES = 200
+"""How much of the last bytes is kept for the status."""
+
+
+class Intake(Protocol):
+    """The collector's door for packs."""
+
+    def __call__(self, link: str, pack: Pack, ack: Ack | None) -> None:
+        """Take a pack that has just arrived.
+
+        Args:
+            link: Name of the link it came by.
+            pack: What was decoded; may hold rejects only.
+            ack: To be called once, from any thread, after everything taken up to and including
+                this pack is committed; ``None`` where nobody waits for it.
+        """
+
+
+@dataclass(frozen=True, slots=True)
+class LinkStatus:
+    """A link at one moment.
+
+    Attributes:
+        name: Unique among the links.
+        kind: What sort of link.
+        state: One phrase for a person: "open", "no such port", "refused by the broker: …".
+        running: The link's thread is alive; false before the start and after the stop too.
+        ready: The way is open and, for MQTT, every subscription acknowledged. No promise that
+            data flow: see ``last_valid_us``.
+        last_byte_us: When the last byte came [µs, monotonic shop time]; ``None``: never.
+        last_valid_us: When the last pack with a measurement came [same].
+        progress_us: When the link's thread last went round its loop [same].
+        openings: How often the way was opened.
+        lines: Complete lines or messages.
+        packs: Packs with at least one measurement.
+        measurements: Measurements handed on.
+        sums_ignored: Records of a sensor's own sums left aside.
+        rejects: Refusals by cause.
+        errors: Faults of our own: an intake that raised, say. Never expected.
+        last_reject: The latest refusal in words.
+        last_raw: The latest bytes, at most ``LAST_RAW_BYTES``.
+    """
+
+    name: str
+    kind: LinkKind
+    state: str
+    running: bool
+    ready: bool
+    last_byte_us: int | None
+    last_valid_us: int | None
+    progress_us: int
+    openings: int
+    lines: int
+    packs: int
+    measurements: int
+    sums_ignored: int
+    rejects: Mapping[RejectCause, int]
+    errors: int
+    last_reject: str | None
+    last_raw: bytes
+
+
+@dataclass(slots=True)
+class _Tally:
+    state: str = "not started"
+    ready: bool = False
+    last_byte_us: int | None = None
+    last_valid_us: int | None = None
+    progress_us: int = 0
+    openings: int = 0
+    lines: int = 0
+    packs: int = 0
+    measurements: int = 0
+    sums_ignored: int = 0
+    rejects: Counter[RejectCause] = field(default_factory=Counter)
+    errors: int = 0
+    last_reject: str | None = None
+    last_raw: bytes = b""
+
+
+class Link(ABC):
+    """Base of all links: counting, handing on, starting and stopping.
+
+    A subclass runs its own thread and reports through the ``note_…`` methods and ``deliver``.
+    Everything here may be called from any thread.
+    """
+
+    kind: LinkKind
+
+    def __init__(self, name: str, intake: Intake, clock: Clock) -> None:
+        self.name = name
+        self._intake = intake
+        self._clock = clock
+        self._tally = _Tally(progress_us=clock.monotonic_us())
+        self._tally_lock = threading.Lock()
+        self._filter = PackFilter()
+
+    @abstractmethod
+    def start(self) -> None:
+        """Begin; returns at once. What cannot be opened yet is tried again for ever."""
+
+    @abstractmethod
+    def stop(self, timeout_s: float = STOP_WITHIN_S) -> bool:
+        """End, within ``timeout_s``; false when the thread would not (never expected)."""
+
+    @abstractmethod
+    def alive(self) -> bool:
+        """Whether the link's thread runs."""
+
+    def status(self) -> LinkStatus:
+        """A consistent copy of everything counted."""
+        with self._tally_lock:
+            tally = self._tally
+            return LinkStatus(
+                name=self.name,
+                kind=self.kind,
+                state=tally.state,
+                running=self.alive(),
+                ready=tally.ready,
+                last_byte_us=tally.last_byte_us,
+                last_valid_us=tally.last_valid_us,
+                progress_us=tally.progress_us,
+                openings=tally.openings,
+                lines=tally.lines,
+                packs=tally.packs,
+                measurements=tally.measurements,
+                sums_ignored=tally.sums_ignored,
+                rejects=MappingProxyType(dict(tally.rejects)),
+                errors=tally.errors,
+                last_reject=tally.last_reject,
+                last_raw=tally.last_raw,
+            )
+
+    def note_state(self, state: str, *, ready: bool, opened: bool = False) -> None:
+        """The way in has opened or closed; told in words, logged once per change."""
+        with self._tally_lock:
+            changed = state != self._tally.state
+            self._tally.state = state
+            self._tally.ready = ready
+            self._tally.openings += opened
+        if changed:
+            log.log(logging.INFO if ready else logging.WARNING, "%s: %s", self.name, state)
+
+    def note_progress(self) -> None:
+        """The link's thread has gone round its loop."""
+        with self._tally_lock:
+            self._tally.progress_us = self._clock.monotonic_us()
+
+    def note_bytes(self, data: bytes) -> None:
+        """Bytes have come."""
+        with self._tally_lock:
+            self._tally.last_byte_us = self._clock.monotonic_us()
+            if len(data) >= LAST_RAW_BYTES:
+                self._tally.last_raw = data[-LAST_RAW_BYTES:]
+            else:
+                self._tally.last_raw = (self._tally.last_raw + data)[-LAST_RAW_BYTES:]
+
+    def note_lines(self, count: int) -> None:
+        """Complete lines or messages have come."""
+        with self._tally_lock:
+            self._tally.lines += count
+
+    def note_error(self, where: str, error: BaseException) -> None:
+        """A fault of our own; logged with its trace."""
+        with self._tally_lock:
+            self._tally.errors += 1
+        log.error("%s: %s failed: %r", self.name, where, error, exc_info=error)
+
+    def deliver(self, pack: Pack, ack: Ack | None = None) -> None:
+        """Count a pack and hand it to the intake; never raises.
+
+        A pack that has been here before goes on empty, so that its acknowledgement still waits
+        for the commit of the first copy. A failing intake is counted, and the pack is then not
+        acknowledged: the broker still has it.
+        """
+        if self._filter.is_repeat(pack):
+            text = f"pack {pack.seq} of boot {pack.boot!r} was here before"
+            pack = Pack(
+                rejects=[*pack.rejects, Reject(RejectCause.DUPLICATE, text)],
+                boot=pack.boot,
+                seq=pack.seq,
+                retained=pack.retained,
+            )
+        self._count(pack)
+        try:
+            self._intake(self.name, pack, ack)
+        except Exception as error:  # noqa: BLE001 - a link outlives any fault of the intake
+            self.note_error("intake", error)
+
+    def refuse(self, rejects: list[Reject]) -> None:
+        """Count refusals that belong to no pack (a line too long, say) and hand them on."""
+        if rejects:
+            self.deliver(Pack(rejects=rejects))
+
+    def _count(self, pack: Pack) -> None:
+        with self._tally_lock:
+            tally = self._tally
+            tally.sums_ignored += pack.sums_ignored
+            tally.rejects += count_rejects(pack.rejects)
+            if pack.rejects:
+                tally.last_reject = pack.rejects[-1].text
+            if pack.measurements:
+                tally.packs += 1
+                tally.measurements += len(pack.measurements)
+                tally.last_valid_us = self._clock.monotonic_us()
+
+
+class ThreadedLink(Link):
+    """A link with a thread of its own, which outlives every fault.
+
+    A subclass implements ``_session``: open, read until ``stopping`` is set or the way is lost,
+    close. It is called again after a pause that doubles from ``RETRY_FIRST_S`` to
+    ``RETRY_MOST_S`` and starts afresh once bytes have come.
+    """
+
+    RETRY_FIRST_S = 0.1
+    RETRY_MOST_S = 2.0
+
+    def __init__(self, name: str, intake: Intake, clock: Clock) -> None:
+        super().__init__(name, intake, clock)
+        self.stopping = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._retry_s = self.RETRY_FIRST_S
+
+    def start(self) -> None:
+        if self._thread is not None:
+            raise RuntimeError(f"{self.name} has been started before")
+        self._thread = threading.Thread(target=self._run, name=self.name, daemon=True)
+        self._thread.start()
+
+    def stop(self, timeout_s: float = STOP_WITHIN_S) -> bool:
+        self.stopping.set()
+        self._wake()
+        if self._thread is None:
+            return True
+        self._thread.join(timeout_s)
+        return not self._thread.is_alive()
+
+    def alive(self) -> bool:
+        return self._thread is not None and self._thread.is_alive()
+
+    def note_bytes(self, data: bytes) -> None:
+        super().note_bytes(data)
+        self._retry_s = self.RETRY_FIRST_S
+
+    @abstractmethod
+    def _session(self) -> None:
+        """One opening from begin to end; returns when the way is lost or ``stopping`` is set."""
+
+    def _wake(self) -> None:
+        """Called at stop: end a blocked read, if the subclass has one."""
+
+    def _run(self) -> None:
+        while not self.stopping.is_set():
+            self.note_progress()
+            try:
+                self._session()
+            except Exception as error:  # noqa: BLE001 - whatever it was, the port is tried again
+                self.note_error("reading", error)
+                self.note_state(f"failed: {error}", ready=False)
+            if self.stopping.wait(self._retry_s):
+                break
+            self._retry_s = min(2 * self._retry_s, self.RETRY_MOST_S)
+        self.note_state("stopped", ready=False)
