@@ -1,0 +1,292 @@
+"""The config: all faults at once, unknown keys refused, relations between tables."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from service.config import Config, ConfigFault, ConfigRefused, derived_client_id, load
+from service.config.topics import filter_fault, matches
+
+
+def refused(tmp_path: Path, text: str) -> dict[str, str]:
+    """Load a config that must be refused; its faults by key."""
+    file = tmp_path / "shop.toml"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(ConfigRefused) as caught:
+        load(file)
+    assert all(fault.file == str(file) for fault in caught.value.faults)
+    assert str(caught.value).count("\n") == len(caught.value.faults) - 1
+    return {fault.key: str(fault) for fault in caught.value.faults}
+
+
+def accepted(tmp_path: Path, text: str) -> Config:
+    file = tmp_path / "shop.toml"
+    file.write_text(text, encoding="utf-8")
+    return load(file)
+
+
+def test_no_file_is_a_shop_on_loopback_without_links(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", "/somewhere")
+    config = load(None)
+    assert config.serial == []
+    assert config.mqtt is None
+    assert config.dashboard.on_loopback
+    assert config.database_url == "sqlite:////somewhere/heatwindow/shop.db"
+
+
+def test_an_empty_file_is_the_defaults(tmp_path: Path) -> None:
+    assert accepted(tmp_path, "") == Config()
+
+
+def test_a_full_file_is_read_with_paths_from_its_own_folder(tmp_path: Path) -> None:
+    (tmp_path / "secret").write_text("two words \n", encoding="utf-8")
+    config = accepted(
+        tmp_path,
+        """
+        [store]
+        url = "sqlite:///data/shop.db"
+        commit_window_ms = 250
+        [[serial]]
+        port = "/dev/serial/by-id/bench-node"
+        [[serial]]
+        port = "/dev/serial/by-id/oven-node"
+        baud = 9600
+        [mqtt]
+        host = "broker.shop"
+        topics = ["heatwindow/readings/#", "nodes/+/out"]
+        username = "bench"
+        password_file = "secret"
+        [dashboard]
+        port = 0
+        [notify]
+        sounder = ["play", "bell.wav"]
+        mqtt_topic = "heatwindow/alarms"
+        """,
+    )
+    assert config.database_url == f"sqlite:///{tmp_path.resolve()}/data/shop.db"
+    assert [link.baud for link in config.serial] == [115_200, 9600]
+    assert config.mqtt is not None
+    assert config.mqtt.password() == "two words "
+    assert config.notify.sounder == ["play", "bell.wav"]
+
+
+def test_every_fault_is_listed_at_once(tmp_path: Path) -> None:
+    faults = refused(
+        tmp_path,
+        """
+        dashbord = 1
+        [store]
+        spool_readings = 3
+        [[serial]]
+        port = "/dev/ttyUSB0"
+        baud = 12
+        profile = "morse"
+        [mqtt]
+        topics = ["a/#/b"]
+        [dashboard]
+        port = "8080"
+        """,
+    )
+    assert set(faults) == {
+        "dashbord",
+        "store.spool_readings",
+        "serial[0].baud",
+        "serial[0].profile",
+        "mqtt.host",
+        "mqtt.topics[0]",
+        "dashboard.port",
+    }
+    assert "perhaps 'dashboard' was meant" in faults["dashbord"]
+    assert "= 12:" in faults["serial[0].baud"]
+    assert "300" in faults["serial[0].baud"]
+    assert "is missing" in faults["mqtt.host"]
+    assert "'senml'" in faults["serial[0].profile"]
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "rule"),
+    [
+        ("[store]\nurl = 'postgresql://u:hush@h/x'", "store.url", "SQLite"),
+        ("[store]\nurl = 'sqlite://'", "store.url", "must name a database file"),
+        ("[store]\nurl = 'sqlite:///a.db?mode=ro'", "store.url", "options"),
+        ("[store]\nurl = 'shop.db'", "store.url", "must be a URL"),
+        ("[mqtt]\nhost = 'h'\npassword_file = 'p'", "mqtt", "needs a username"),
+        ("[mqtt]\nhost = 'h'\ntls_cert_file = 'c'", "mqtt", "go together"),
+        ("[mqtt]\nhost = 'h'\ntls_ca_file = 'absent'", "mqtt.tls_ca_file", "cannot be read"),
+        ("[notify]\nsounder_every_s = nan", "notify.sounder_every_s", "finite"),
+        ("[notify]\nsounder = []", "notify.sounder", "at least 1"),
+        ("[notify]\nmqtt_topic = 'a'", "notify.mqtt_topic", "[mqtt]"),
+        (
+            "[mqtt]\nhost = 'h'\n[notify]\nmqtt_topic = 'heatwindow/readings/alarm'",
+            "notify.mqtt_topic",
+            "read back as readings",
+        ),
+        (
+            "[mqtt]\nhost = 'h'\n[notify]\nmqtt_topic = 'a/#'",
+            "notify.mqtt_topic",
+            "without '+' or '#'",
+        ),
+        (
+            "[[serial]]\nport = '/dev/null'\n[[serial]]\nport = '/dev/../dev/null'",
+            "serial[1].port",
+            "same port as serial[0]",
+        ),
+        (
+            "[[serial]]\nport = '/dev/null'\n[notify]\nserial_port = '/dev/null'",
+            "notify.serial_port",
+            "already read by serial[0]",
+        ),
+    ],
+)
+def test_rules(tmp_path: Path, text: str, key: str, rule: str) -> None:
+    faults = refused(tmp_path, text)
+    assert rule in faults[key]
+    assert "hush" not in faults[key]
+
+
+def test_a_password_under_a_mistyped_key_is_not_shown(tmp_path: Path) -> None:
+    faults = refused(tmp_path, "[mqtt]\nhost = 'h'\npasword = 'hunter2'\n[mqqt]\nx = 'hunter2'")
+    assert "hunter2" not in "".join(faults.values())
+    assert "password_file" in faults["mqtt.pasword"]
+
+
+@pytest.mark.parametrize(
+    ("content", "rule"),
+    [
+        (b"a = [", "is not TOML"),
+        (b"a = 1\na = 2", "is not TOML"),
+        (b"# \xff", "is not UTF-8"),
+    ],
+)
+def test_what_is_not_toml_is_named(tmp_path: Path, content: bytes, rule: str) -> None:
+    file = tmp_path / "shop.toml"
+    file.write_bytes(content)
+    with pytest.raises(ConfigRefused, match=rule):
+        load(file)
+
+
+def test_a_missing_file_is_named(tmp_path: Path) -> None:
+    with pytest.raises(ConfigRefused, match=r"absent.toml: cannot be read: No such file"):
+        load(tmp_path / "absent.toml")
+
+
+def test_the_derived_client_id_suits_every_broker_and_stays() -> None:
+    """1 to 23 characters of 0-9a-zA-Z must be accepted: MQTT 3.1.1, section 3.1.3.1."""
+    one = derived_client_id("machine", "sqlite:////a/shop.db")
+    assert one == derived_client_id("machine", "sqlite:////a/shop.db")
+    assert len(one) == 23
+    assert (
+        len(
+            {one, derived_client_id("m", "sqlite:////a/shop.db"), derived_client_id("machine", "b")}
+        )
+        == 3
+    )
+
+
+@pytest.mark.parametrize(
+    ("topic_filter", "topic", "answer"),
+    [
+        # The examples of MQTT 3.1.1, sections 4.7.1.2, 4.7.1.3 and 4.7.2.
+        ("sport/tennis/player1/#", "sport/tennis/player1", True),
+        ("sport/tennis/player1/#", "sport/tennis/player1/ranking", True),
+        ("sport/tennis/player1/#", "sport/tennis/player1/score/wimbledon", True),
+        ("sport/#", "sport", True),
+        ("#", "anything/at/all", True),
+        ("sport/tennis/+", "sport/tennis/player1", True),
+        ("sport/tennis/+", "sport/tennis/player1/ranking", False),
+        ("sport/+", "sport", False),
+        ("sport/+", "sport/", True),
+        ("+/+", "/finance", True),
+        ("/+", "/finance", True),
+        ("+", "/finance", False),
+        ("#", "$SYS/uptime", False),
+        ("+/monitor/Clients", "$SYS/monitor/Clients", False),
+        ("$SYS/#", "$SYS/uptime", True),
+    ],
+)
+def test_topic_filters_match_as_the_standard_says(
+    topic_filter: str, topic: str, answer: bool
+) -> None:
+    assert filter_fault(topic_filter) is None
+    assert matches(topic_filter, topic) is answer
+
+
+@pytest.mark.parametrize("bad", ["sport/tennis#", "sport/tennis/#/ranking", "sport+", "a\0b"])
+def test_bad_topic_filters_are_refused(bad: str) -> None:
+    """The invalid examples of MQTT 3.1.1, sections 4.7.1.2, 4.7.1.3 and 4.7.3."""
+    assert filter_fault(bad) is not None
+
+
+_KEYS = st.sampled_from(
+    ["store", "serial", "mqtt", "dashboard", "notify", "url", "port", "host", "topics", "nonsense"]
+)
+_LEAVES = st.one_of(
+    st.integers(-10, 10**7),
+    st.booleans(),
+    st.floats(),
+    st.text(alphabet="ab/#+\0 é", max_size=8),
+)
+_TREES = st.recursive(
+    _LEAVES, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(_KEYS, inner, max_size=4)
+)
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {_toml(inner)}" for key, inner in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(_toml(inner) for inner in value) + "]"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        escaped = value.replace("\0", "\\u0000")
+        return f'"{escaped}"'
+    return repr(value)
+
+
+@settings(
+    max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(st.dictionaries(_KEYS, _TREES, max_size=4))
+def test_any_toml_is_accepted_or_refused_with_its_keys_named(
+    tmp_path: Path, tree: dict[str, object]
+) -> None:
+    text = "\n".join(f"{key} = {_toml(value)}" for key, value in tree.items())
+    assert set(tomllib.loads(text)) == set(tree)
+    file = tmp_path / "any.toml"
+    file.write_text(text, encoding="utf-8")
+    faults: list[ConfigFault] = []
+    config = None
+    try:
+        config = load(file)
+    except ConfigRefused as refusal:
+        faults = refusal.faults
+    assert bool(faults) is (config is None)
+    for fault in faults:
+        assert fault.key.split(".")[0].split("[")[0] in tree
+        assert fault.rule
+    if config is not None:
+        assert set(tree) <= set(Config.model_fields)
+        assert config.database_url.startswith("sqlite:////")
+
+
+@given(
+    st.sampled_from(["", "store", "serial[0]", "mqtt", "dashboard", "notify"]),
+    st.text("xyz", min_size=4, max_size=9),
+)
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+def test_an_unknown_key_is_refused_in_every_table(tmp_path: Path, table: str, key: str) -> None:
+    head = {"": "", "serial[0]": "[[serial]]\nport='p'\n", "mqtt": "[mqtt]\nhost='h'\n"}
+    file = tmp_path / "any.toml"
+    file.write_text(head.get(table, f"[{table}]\n") + f"{key} = 1\n", encoding="utf-8")
+    with pytest.raises(ConfigRefused) as caught:
+        load(file)
+    assert [fault.key for fault in caught.value.faults] == [f"{table}.{key}" if table else key]
+    assert "unknown key" in caught.value.faults[0].rule
