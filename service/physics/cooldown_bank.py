@@ -1,0 +1,198 @@
+"""A bank of extended Kalman filters, each one hypothesis about how the part cools.
+
+Every hypothesis has the same five unknowns (a column each):
+
+==========  =============================================================================
+``BULK``    temperature the probe is heading along with: the slow mode [°C]
+``DEPART``  departure of the probe from it, dying away as exp(−t/``tau_s``) [K]: gradients at
+            the start, a bench warming up under the part, a cold probe, a pass just welded
+``SCALE``   cooling rate at the hypothesis' reference temperature [K/s], negative = heating
+``SHARE``   how the rate falls with temperature: 1 = radiation, 0 = natural convection; below 0
+            the law is flatter than ΔT^1.25 (a draught or a blanket, where loss goes with ΔT)
+``AROUND``  effective temperature of the surroundings [°C]
+==========  =============================================================================
+
+    d(bulk)/dt = −scale · [(1−share)·(ΔT/ΔTref)^1.25 + share·(T⁴−Ts⁴)/(Tref⁴−Ts⁴)] · c(Tref)/c(T)
+
+The probe reads bulk + departure. The law is linear in scale and departure and nearly so in share,
+so the filters are close to the exact Bayesian answer; what is not Gaussian (which decay time,
+has the world changed, when) is spread over hypotheses, weighed by how well they predict.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from service.physics.heat_loss import convection_shape, radiation_shape
+from service.physics.materials import Array, specific_heat_table
+from service.units import ZERO_C_IN_K
+
+BULK, DEPART, SCALE, SHARE, AROUND = range(5)
+_TINY = 1e-9
+_SUBSTEP_S = 15.0
+_MAX_SUBSTEPS = 40
+
+
+@dataclass(slots=True)
+class Bank:
+    """Hypotheses side by side; the first axis of every array counts them.
+
+    Attributes:
+        mean: Best values, shape (k, 5).
+        cov: Covariances, shape (k, 5, 5).
+        log_weight: Natural log of the relative weight, shape (k,).
+        tau_s: Decay time of the departure [s], shape (k,).
+        reference_c: Temperature at which ``SCALE`` is the rate [°C], shape (k,).
+        drift: Random walk of the scale, relative, per root second, shape (k,).
+        born_s: When the hypothesis' regime began [s], shape (k,).
+        metal: Casting metal, for c(T).
+    """
+
+    mean: Array
+    cov: Array
+    log_weight: Array
+    tau_s: Array
+    reference_c: Array
+    drift: Array
+    born_s: Array
+    metal: str
+    capacity: tuple[Array, Array] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.capacity = specific_heat_table(self.metal)
+
+    def __len__(self) -> int:
+        return int(self.mean.shape[0])
+
+    def weights(self) -> Array:
+        """Weights that sum to 1, shape (k,)."""
+        w = np.exp(self.log_weight - self.log_weight.max())
+        return np.asarray(w / w.sum())
+
+    def take(self, index: np.ndarray) -> Bank:
+        """The chosen hypotheses, in the order of ``index``."""
+        return Bank(
+            self.mean[index],
+            self.cov[index],
+            self.log_weight[index],
+            self.tau_s[index],
+            self.reference_c[index],
+            self.drift[index],
+            self.born_s[index],
+            self.metal,
+        )
+
+    def joined(self, other: Bank) -> Bank:
+        """Both banks' hypotheses together."""
+        return Bank(
+            np.concatenate([self.mean, other.mean]),
+            np.concatenate([self.cov, other.cov]),
+            np.concatenate([self.log_weight, other.log_weight]),
+            np.concatenate([self.tau_s, other.tau_s]),
+            np.concatenate([self.reference_c, other.reference_c]),
+            np.concatenate([self.drift, other.drift]),
+            np.concatenate([self.born_s, other.born_s]),
+            self.metal,
+        )
+
+    def pruned(self, most: int) -> Bank:
+        """At most ``most`` hypotheses, the likeliest, weights normalised."""
+        self.log_weight = self.log_weight - self.log_weight.max()
+        if len(self) <= most:
+            return self
+        keep = np.sort(np.argsort(self.log_weight)[::-1][:most])
+        return self.take(keep)
+
+    def relative_capacity(self, temperature_c: Array, reference_c: Array) -> Array:
+        """c(T)/c(Tref)."""
+        grid, c = self.capacity
+        return np.asarray(np.interp(temperature_c, grid, c) / np.interp(reference_c, grid, c))
+
+    def advance(self, dt_s: float) -> None:
+        """Carry every hypothesis ``dt_s`` seconds on, without a reading."""
+        steps = min(_MAX_SUBSTEPS, max(1, int(np.ceil(dt_s / _SUBSTEP_S))))
+        for _ in range(steps):
+            self._step(dt_s / steps)
+
+    def _step(self, dt: float) -> None:
+        mean, ref = self.mean, self.reference_c
+        bulk, scale, share, around = (mean[:, i] for i in (BULK, SCALE, SHARE, AROUND))
+        middle = bulk
+        rate = np.zeros_like(bulk)
+        for _ in range(2 if dt > 2.0 else 1):
+            conv = convection_shape(middle, around, ref)
+            rad = radiation_shape(middle, around, ref)
+            inv_c = 1.0 / self.relative_capacity(middle, ref)
+            shape = (conv + share * (rad - conv)) * inv_c
+            rate = scale * shape
+            middle = bulk - 0.5 * dt * rate
+        jac = self._jacobian(dt, bulk, conv=conv, rad=rad, inv_c=inv_c)
+        mean[:, BULK] = bulk - dt * rate
+        mean[:, DEPART] *= jac[:, DEPART, DEPART]
+        cov = jac @ self.cov @ jac.transpose(0, 2, 1)
+        cov[:, SCALE, SCALE] += (self.drift * scale) ** 2 * dt + _TINY * dt
+        cov[:, BULK, BULK] += 1e-5 * dt
+        self.cov = cov
+
+    def _jacobian(self, dt: float, bulk: Array, *, conv: Array, rad: Array, inv_c: Array) -> Array:
+        ref = self.reference_c
+        scale, share, around = (self.mean[:, i] for i in (SCALE, SHARE, AROUND))
+        shape = (conv + share * (rad - conv)) * inv_c
+        above = bulk - around
+        above = np.where(np.abs(above) < 1.0, np.copysign(1.0, above), above)
+        ref_above = ref - around
+        around_k, ref_k, bulk_k = around + ZERO_C_IN_K, ref + ZERO_C_IN_K, bulk + ZERO_C_IN_K
+        ref4 = ref_k**4 - around_k**4
+        by_bulk = (1 - share) * 1.25 * conv / above + share * 4 * bulk_k**3 / ref4
+        by_around = (1 - share) * 1.25 * conv * (1 / ref_above - 1 / above)
+        by_around += share * 4 * around_k**3 / ref4 * (rad - 1)
+        jac = np.zeros((len(self), 5, 5))
+        jac[:, (0, 1, 2, 3, 4), (0, 1, 2, 3, 4)] = 1.0
+        jac[:, BULK, BULK] = np.exp(-np.clip(dt * scale * by_bulk * inv_c, -1.0, 5.0))
+        jac[:, BULK, SCALE] = -dt * shape
+        jac[:, BULK, SHARE] = -dt * scale * (rad - conv) * inv_c
+        jac[:, BULK, AROUND] = -dt * scale * by_around * inv_c
+        jac[:, DEPART, DEPART] = np.exp(-dt / self.tau_s)
+        return jac
+
+    def predicted(self) -> tuple[Array, Array]:
+        """What each hypothesis expects the probe to read [°C], and its variance [K²]."""
+        value = self.mean[:, BULK] + self.mean[:, DEPART]
+        cov = self.cov
+        variance = cov[:, BULK, BULK] + 2 * cov[:, BULK, DEPART] + cov[:, DEPART, DEPART]
+        return value, np.maximum(variance, 0.0)
+
+    def update(self, temperature_c: float, noise_var: float, gate: float = 4.0) -> None:
+        """Weigh and correct every hypothesis by one reading.
+
+        A reading more than ``gate`` standard deviations off is taken as noisier than the rest
+        (so that one spike cannot throw the fit) and costs its hypothesis a bounded amount.
+        """
+        value, variance = self.predicted()
+        off = temperature_c - value
+        total = variance + noise_var
+        ratio = off**2 / total
+        total = np.where(ratio > gate**2, np.maximum(total, off**2 / gate**2), total)
+        surprise = np.minimum(ratio, gate**2 + 2 * np.log1p(np.maximum(ratio - gate**2, 0)))
+        self.log_weight = self.log_weight - 0.5 * (surprise + np.log(variance + noise_var))
+        column = self.cov[:, :, BULK] + self.cov[:, :, DEPART]
+        gain = column / total[:, None]
+        self.mean = self.mean + gain * off[:, None]
+        self.cov = self.cov - gain[:, :, None] * column[:, None, :]
+
+    def rates(self) -> tuple[Array, Array]:
+        """Rate of the probe [K/s] (negative = cooling) by hypothesis, and its variance."""
+        bulk, scale, share, around = (self.mean[:, i] for i in (BULK, SCALE, SHARE, AROUND))
+        conv = convection_shape(bulk, around, self.reference_c)
+        rad = radiation_shape(bulk, around, self.reference_c)
+        shape = (conv + share * (rad - conv)) / self.relative_capacity(bulk, self.reference_c)
+        rate = -scale * shape - self.mean[:, DEPART] / self.tau_s
+        cov = self.cov
+        variance = shape**2 * cov[:, SCALE, SCALE]
+        variance += 2 * shape * cov[:, SCALE, DEPART] / self.tau_s
+        variance += cov[:, DEPART, DEPART] / self.tau_s**2
+        variance += (scale * (rad - conv)) ** 2 * cov[:, SHARE, SHARE]
+        variance += 2 * shape * scale * (rad - conv) * cov[:, SCALE, SHARE]
+        return rate, np.maximum(variance, 1e-12)

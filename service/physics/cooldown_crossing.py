@@ -1,0 +1,81 @@
+"""When the probe crosses a limit: from the hypotheses to 5 %, 50 % and 95 % points.
+
+Draws from the hypotheses (a fixed table of random numbers, so the same state always gives the
+same answer) are each integrated forward along their own cooling law.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from service.physics.cooldown_bank import AROUND, BULK, DEPART, SCALE, SHARE, Bank
+from service.physics.heat_loss import convection_shape, radiation_shape
+from service.physics.materials import Array
+
+DRAWS = 256
+_NODES = 40
+_NORMALS = np.random.default_rng(20).standard_normal((DRAWS, 6))
+_NORMALS = (_NORMALS - _NORMALS.mean(axis=0)) / _NORMALS.std(axis=0)
+NEVER_S = 1e7
+"""Longer than any heat: stands for "does not cross" [s]."""
+
+
+def draw(bank: Bank) -> tuple[Array, np.ndarray]:
+    """Draws from the bank.
+
+    Returns:
+        Values, shape (``DRAWS``, 5), and the hypothesis each came from, shape (``DRAWS``,).
+    """
+    cumulative = np.cumsum(bank.weights())
+    places = (np.arange(DRAWS) + 0.5) / DRAWS
+    chosen = np.minimum(np.searchsorted(cumulative, places), len(bank) - 1)
+    used, index = np.unique(chosen, return_inverse=True)
+    values, vectors = np.linalg.eigh(bank.cov[used])
+    roots = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    spread = np.einsum("dij,dj->di", roots[index], _NORMALS[:, :5])
+    out = bank.mean[chosen] + spread
+    out[:, SHARE] = np.clip(out[:, SHARE], -0.7, 1.3)
+    return out, chosen
+
+
+def crossing_times_s(bank: Bank, limit_c: float) -> Array:
+    """Seconds until the probe falls through ``limit_c``, one per draw, sorted.
+
+    0 where it is below already, ``NEVER_S`` where it does not get there.
+    """
+    values, chosen = draw(bank)
+    bulk, depart, scale, share, around = (
+        values[:, i, None] for i in (BULK, DEPART, SCALE, SHARE, AROUND)
+    )
+    ref = bank.reference_c[chosen, None]
+    tau = bank.tau_s[chosen, None]
+    end = limit_c - np.maximum(depart, 0.0)
+    start = np.maximum(bulk, end)
+    nodes = start + (end - start) * np.linspace(0.0, 1.0, _NODES)[None, :]
+    conv = convection_shape(nodes, around, ref)
+    shape = conv + share * (radiation_shape(nodes, around, ref) - conv)
+    shape /= bank.relative_capacity(nodes, ref)
+    rate = np.maximum(scale * shape, 1e-7)
+    step = (start - end) / (_NODES - 1)
+    slow = 1.0 / rate
+    times = np.zeros_like(nodes)
+    # The mean of 1/rate over a step, by the trapezium; rates change slowly between nodes.
+    times[:, 1:] = np.cumsum(0.5 * (slow[:, 1:] + slow[:, :-1]) * step, axis=1)
+    probe = nodes + depart * np.exp(-times / tau)
+    out = _first_below(times, probe, limit_c)
+    q = bank.drift[chosen]
+    out = out * np.exp(_NORMALS[:, 5] * q * np.sqrt(np.minimum(out, 3600.0) / 3))
+    return np.sort(np.minimum(out, NEVER_S))
+
+
+def _first_below(times: Array, probe: Array, limit_c: float) -> Array:
+    below = probe < limit_c - 1e-9
+    below[:, -1] = True
+    first = np.argmax(below, axis=1)
+    rows = np.arange(len(first))
+    before = np.maximum(first - 1, 0)
+    high, low = probe[rows, before], probe[rows, first]
+    span = np.where(high - low > 1e-9, high - low, 1.0)
+    share = np.clip((high - limit_c) / span, 0.0, 1.0)
+    out = times[rows, before] + share * (times[rows, first] - times[rows, before])
+    return np.where(first == 0, 0.0, out)

@@ -1,0 +1,221 @@
+"""How a regime may begin: the hypotheses a bank starts from, and those a change adds.
+
+All figures are physical judgement, not fits to cases: how far a probe may depart from the slow
+mode of its part, how much a blanket, a draught, a cold bench or purge gas can change the loss.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from service.physics.cooldown_bank import AROUND, BULK, DEPART, SCALE, SHARE, Bank
+from service.physics.heat_loss import radiation_coefficient_w_m2_k
+from service.physics.materials import Array, emissivity, specific_heat_table
+
+NO_DEPARTURE_S = 1.0
+"""Decay time of a departure that is not there [s]."""
+USUAL_SHARE, USUAL_SHARE_SD = 0.6, 0.25
+"""Radiative share of the loss near 300 °C: 0.65 for oxidised iron, 0.4 for bright tube."""
+
+
+@dataclass(frozen=True, slots=True)
+class Regime:
+    """One way in which a regime may begin.
+
+    Attributes:
+        tau_s: Decay time of the departure [s].
+        depart_sd: Size of the departure, as a share of the height above the surroundings.
+        scale_sd: Relative spread of the loss scale around its value before.
+        share_sd: Spread added to the share.
+        drift: Relative random walk of the scale per root second.
+        weight: Prior weight among the regimes of one beginning.
+    """
+
+    tau_s: float
+    depart_sd: float
+    scale_sd: float
+    share_sd: float
+    drift: float
+    weight: float
+
+
+FIRST: tuple[Regime, ...] = (
+    Regime(NO_DEPARTURE_S, 0.0, 1.0, 0.0, 0.0, 0.30),
+    Regime(NO_DEPARTURE_S, 0.0, 1.0, 0.0, 3e-3, 0.15),
+    Regime(15.0, 0.03, 1.0, 0.0, 5e-4, 0.10),
+    Regime(45.0, 0.05, 1.0, 0.0, 5e-4, 0.15),
+    Regime(130.0, 0.08, 1.0, 0.0, 5e-4, 0.15),
+    Regime(400.0, 0.10, 1.0, 0.0, 5e-4, 0.15),
+)
+CHANGED: tuple[Regime, ...] = (
+    Regime(NO_DEPARTURE_S, 0.0, 0.8, 0.25, 1e-3, 0.40),
+    Regime(15.0, 0.04, 0.8, 0.25, 1e-3, 0.20),
+    Regime(60.0, 0.08, 0.8, 0.25, 1e-3, 0.20),
+    Regime(200.0, 0.10, 0.8, 0.25, 1e-3, 0.20),
+)
+JUMPED: tuple[Regime, ...] = (
+    Regime(2.5, 1.0, 0.8, 0.25, 1e-3, 0.2),
+    Regime(6.0, 1.0, 0.8, 0.25, 1e-3, 0.2),
+    Regime(15.0, 1.0, 0.8, 0.25, 1e-3, 0.2),
+    Regime(40.0, 1.0, 0.8, 0.25, 1e-3, 0.2),
+    Regime(NO_DEPARTURE_S, 0.0, 0.8, 0.25, 1e-3, 0.2),
+)
+"""The probe suddenly reads something else: cold and warming up to the part, slipped, or moved."""
+
+
+def usual_rate_k_s(
+    metal: str, mass_kg: float | None, area_m2: float | None, part_c: float, around_c: float
+) -> tuple[float, float]:
+    """Likely bare cooling rate and its standard deviation [K/s], both positive.
+
+    From mass and area where known (h·A·ΔT/(m·c), natural convection of 8.5 W/(m²·K) for
+    castings of 50 to 200 mm plus radiation), otherwise from what castings and tube span:
+    0.1 to 1 K/s at 350 °C.
+    """
+    height = max(abs(part_c - around_c), 5.0)
+    likely, _ = emissivity(metal)
+    loss_w_m2_k = 8.5 + radiation_coefficient_w_m2_k(likely, part_c, around_c)
+    if mass_kg is None or area_m2 is None:
+        per_area_j_m2_k = 20_000.0  # about 5 mm of iron losing heat on one side
+        typical = loss_w_m2_k * height / per_area_j_m2_k
+        return typical, 1.2 * typical
+    grid, c = specific_heat_table(metal)
+    capacity = mass_kg * float(np.interp(part_c, grid, c))
+    rate = loss_w_m2_k * area_m2 * height / capacity
+    return rate, 0.4 * rate
+
+
+def first_bank(
+    t_s: float,
+    temperature_c: float,
+    noise_var: float,
+    *,
+    around: tuple[float, float],
+    rate: tuple[float, float],
+    metal: str,
+) -> Bank:
+    """The hypotheses at the very first reading.
+
+    Args:
+        t_s: Time of the reading [s].
+        temperature_c: The reading [°C].
+        noise_var: Its variance [K²].
+        around: Surroundings and their standard deviation [°C].
+        rate: Likely cooling rate and its standard deviation [K/s].
+        metal: Casting metal.
+    """
+    around_c, around_sd = around
+    k = len(FIRST)
+    height = max(abs(temperature_c - around_c), 5.0)
+    mean = np.zeros((k, 5))
+    cov = np.zeros((k, 5, 5))
+    mean[:, BULK] = temperature_c
+    mean[:, SCALE] = rate[0]
+    mean[:, SHARE] = USUAL_SHARE
+    mean[:, AROUND] = around_c
+    cov[:, BULK, BULK] = noise_var + 4.0
+    cov[:, SCALE, SCALE] = rate[1] ** 2
+    cov[:, SHARE, SHARE] = USUAL_SHARE_SD**2
+    cov[:, AROUND, AROUND] = around_sd**2
+    bank = _empty_like(
+        mean, cov, t_s, FIRST, metal=metal, ref_c=_reference(temperature_c, around_c)
+    )
+    _spread_departure(bank, FIRST, height)
+    return bank
+
+
+def _reference(temperature_c: float, around_c: float) -> float:
+    """Where the scale is anchored: here, unless that is too close to the surroundings."""
+    if abs(temperature_c - around_c) >= 25.0:
+        return temperature_c
+    return around_c + (25.0 if temperature_c >= around_c else -25.0)
+
+
+def _empty_like(
+    mean: Array,
+    cov: Array,
+    t_s: float,
+    regimes: tuple[Regime, ...],
+    *,
+    metal: str,
+    ref_c: float,
+) -> Bank:
+    k = len(regimes)
+    return Bank(
+        mean,
+        cov,
+        np.log(np.array([r.weight for r in regimes])),
+        np.array([r.tau_s for r in regimes]),
+        np.full(k, ref_c),
+        np.array([r.drift for r in regimes]),
+        np.full(k, t_s),
+        metal,
+    )
+
+
+def _spread_departure(bank: Bank, regimes: tuple[Regime, ...], height_k: float) -> None:
+    """Let probe and slow mode part without moving the reading: their errors are opposite."""
+    sd = np.array([r.depart_sd for r in regimes]) * height_k
+    bank.cov[:, BULK, BULK] += sd**2
+    bank.cov[:, DEPART, DEPART] += sd**2
+    bank.cov[:, BULK, DEPART] -= sd**2
+    bank.cov[:, DEPART, BULK] -= sd**2
+
+
+def branch(
+    bank: Bank, t_s: float, regimes: tuple[Regime, ...], share_of_weight: float, least_k_s: float
+) -> Bank:
+    """New regimes beginning now, out of the likeliest hypothesis.
+
+    Args:
+        bank: The bank so far, at ``t_s``.
+        t_s: Now [s].
+        regimes: The ways in which it may begin.
+        share_of_weight: Prior probability that a regime began now.
+        least_k_s: Least spread of the new cooling rate [K/s].
+
+    Returns:
+        The new hypotheses only, weighted against the whole of ``bank``.
+    """
+    best = int(np.argmax(bank.log_weight))
+    k = len(regimes)
+    parent = bank.take(np.full(k, best))
+    mean, cov = parent.mean, parent.cov
+    around_c = float(mean[0, AROUND])
+    probe_c = float(mean[0, BULK] + mean[0, DEPART])
+    rate_now = float(bank.rates()[0][best])
+    ref_c = _reference(probe_c, around_c)
+    # The probe's temperature is kept, the old departure ends, everything about the loss widens.
+    probe_var = float(cov[0, 0, 0] + 2 * cov[0, 0, 1] + cov[0, 1, 1])
+    mean[:, BULK], mean[:, DEPART] = probe_c, 0.0
+    mean[:, SCALE] = -rate_now
+    keep = cov[:, SHARE:, SHARE:].copy()
+    cov[:] = 0.0
+    cov[:, SHARE:, SHARE:] = keep
+    cov[:, BULK, BULK] = max(probe_var, 1e-3)
+    spread = np.maximum(np.array([r.scale_sd for r in regimes]) * abs(rate_now), least_k_s)
+    cov[:, SCALE, SCALE] = spread**2
+    cov[:, SHARE, SHARE] += np.array([r.share_sd for r in regimes]) ** 2
+    new = _empty_like(mean, cov, t_s, regimes, metal=bank.metal, ref_c=ref_c)
+    _spread_departure(new, regimes, max(abs(probe_c - around_c), 10.0))
+    top = float(bank.log_weight.max())
+    whole = top + float(np.log(np.exp(bank.log_weight - top).sum()))
+    odds = share_of_weight / (1.0 - share_of_weight)
+    new.log_weight = new.log_weight + whole + np.log(odds)
+    return new
+
+
+def branch_jump(bank: Bank, t_s: float, jump_k: float, share_of_weight: float) -> Bank:
+    """The probe reads ``jump_k`` off: warming up to the part, slipped, or on another place."""
+    new = branch(bank, t_s, JUMPED, share_of_weight, 0.05)
+    best = int(np.argmax(bank.log_weight))
+    departing = np.array([r.depart_sd > 0 for r in JUMPED])
+    size = abs(jump_k) + 5.0
+    new.cov[:, BULK, BULK] = np.where(departing, bank.cov[best, BULK, BULK] + 9.0, size**2)
+    new.mean[:, BULK] = bank.mean[best, BULK] + np.where(departing, 0.0, jump_k)
+    new.mean[:, DEPART] = np.where(departing, jump_k, 0.0)
+    new.cov[:, BULK, DEPART] = new.cov[:, DEPART, BULK] = 0.0
+    new.cov[:, DEPART, DEPART] = np.where(departing, size**2, 0.0)
+    return new
