@@ -6,6 +6,8 @@ import shutil
 
 import pytest
 
+pytest_plugins = ["tests.field.bench_parts"]
+
 _NEEDS = {
     "mosquitto": ("mosquitto", "/usr/sbin/mosquitto"),
     "chromium": ("chromium", "/usr/bin/chromium"),

@@ -59,6 +59,7 @@ class LinkStatus:
         last_valid_us: When the last pack with a measurement came [same].
         progress_us: When the link's thread last went round its loop [same].
         openings: How often the way was opened.
+        resets: How often a board behind it has powered up anew, by its ``boot`` mark.
         lines: Complete lines or messages.
         packs: Packs with at least one measurement.
         measurements: Measurements handed on.
@@ -78,6 +79,7 @@ class LinkStatus:
     last_valid_us: int | None
     progress_us: int
     openings: int
+    resets: int
     lines: int
     packs: int
     measurements: int
@@ -96,6 +98,7 @@ class _Tally:
     last_valid_us: int | None = None
     progress_us: int = 0
     openings: int = 0
+    resets: int = 0
     lines: int = 0
     packs: int = 0
     measurements: int = 0
@@ -149,6 +152,7 @@ class Link(ABC):
                 last_valid_us=tally.last_valid_us,
                 progress_us=tally.progress_us,
                 openings=tally.openings,
+                resets=tally.resets,
                 lines=tally.lines,
                 packs=tally.packs,
                 measurements=tally.measurements,
@@ -188,6 +192,11 @@ class Link(ABC):
         with self._tally_lock:
             self._tally.lines += count
 
+    def note_reset(self) -> None:
+        """A board behind the link has powered up anew."""
+        with self._tally_lock:
+            self._tally.resets += 1
+
     def note_error(self, where: str, error: BaseException) -> None:
         """A fault of our own; logged with its trace."""
         with self._tally_lock:
@@ -214,6 +223,12 @@ class Link(ABC):
             self._intake(self.name, pack, ack)
         except Exception as error:  # noqa: BLE001 - a link outlives any fault of the intake
             self.note_error("intake", error)
+        else:
+            self._filter.passed(pack)
+
+    def remember(self, boot: str, seq: int) -> None:
+        """Take a pack with these marks for a repeat; call before the start only."""
+        self._filter.remember(boot, seq)
 
     def refuse(self, rejects: list[Reject]) -> None:
         """Count refusals that belong to no pack (a line too long, say) and hand them on."""

@@ -29,30 +29,37 @@ class _Seen:
 
 
 class PackFilter:
-    """Remembers which packs have passed."""
+    """Remembers which packs have passed.
+
+    Asking and remembering are two steps, so that a pack that could not be handed on is not taken
+    for a repeat when it comes again.
+    """
 
     def __init__(self) -> None:
         self._boots: OrderedDict[str, _Seen] = OrderedDict()
 
     def is_repeat(self, pack: Pack) -> bool:
-        """Whether a pack with these marks has passed before; if not, it has now."""
-        if pack.boot is None or pack.seq is None:
+        """Whether a pack with these marks has passed before."""
+        if pack.boot is None or pack.seq is None or pack.boot not in self._boots:
             return False
-        return self.note(pack.boot, pack.seq)
+        seen = self._boots[pack.boot]
+        return pack.seq in seen.recent or pack.seq <= seen.highest - WINDOW
 
-    def note(self, boot: str, seq: int) -> bool:
-        """The same by the marks alone; also used to remember those found in a database."""
+    def passed(self, pack: Pack) -> None:
+        """Remember a pack that has been handed on."""
+        if pack.boot is not None and pack.seq is not None:
+            self.remember(pack.boot, pack.seq)
+
+    def remember(self, boot: str, seq: int) -> None:
+        """Remember marks, such as those found in a database at the start."""
         seen = self._boots.get(boot)
         if seen is None:
             seen = self._boots[boot] = _Seen()
             if len(self._boots) > MAX_BOOTS:
                 self._boots.popitem(last=False)
         self._boots.move_to_end(boot)
-        if seq in seen.recent or seq <= seen.highest - WINDOW:
-            return True
         seen.recent.add(seq)
-        if seq > seen.highest:
-            seen.highest = seq
-            if len(seen.recent) > 2 * WINDOW:
-                seen.recent = {number for number in seen.recent if number > seq - WINDOW}
-        return False
+        seen.highest = max(seen.highest, seq)
+        if len(seen.recent) > 2 * WINDOW:
+            limit = seen.highest - WINDOW
+            seen.recent = {number for number in seen.recent if number > limit}

@@ -32,7 +32,7 @@ _VERSIONS = frozenset(range(1, 11)) | {26}
 """10 and older, which a reader of 10 may use (section 4.4), and 26: 10 with the secondary units
 of RFC 8798, such as ppm and mV, announced as RFC 9100 section 3 asks."""
 
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*", re.ASCII)
+NAME_PATTERN = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*", re.ASCII)
 """Section 4.5.1."""
 
 _BASE_TYPES = {"bn": "text", "bt": "number", "bu": "text", "bv": "number", "bs": "number"}
@@ -307,7 +307,7 @@ def _name(name: str) -> str:
             RejectCause.LENGTH,
             f"name {shown(name)} has {len(name)} characters; {MAX_NAME_CHARS} are allowed",
         )
-    if not _NAME.fullmatch(name):
+    if not NAME_PATTERN.fullmatch(name):
         raise _Refused(
             RejectCause.LABEL,
             f"name {shown(name)} is not letters, digits and - : . / _ after a letter or digit",
