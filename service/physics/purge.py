@@ -1,0 +1,309 @@
+"""The purge of one cavity: how much oxygen is left, is it clear, when will it be.
+
+The measured flow drives a few hundred possible cavities (``purge_members``); with an oxygen sensor
+their sensors are weighed against its readings (``purge_sensor``). "Clear" always means that the
+pessimistic bound (95 %) is below the limit. Litres are counted cold: at 20 °C and 101 325 Pa.
+
+The tool advises: it sees the cavity's gas, not the root. Argon displaces the air one breathes.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+import numpy as np
+
+from service.physics.gas import AIR_OXYGEN_PPM
+from service.physics.purge_flow import FlowRecord
+from service.physics.purge_forecast import seconds_to_clear, volume_allowance
+from service.physics.purge_members import STEP_S, Array, Members, Surroundings, step
+from service.physics.purge_priors import PurgeSetup, flow_members
+from service.physics.purge_sensor import AGES_AFTER_S, Sensed, observe, sensed, weighted_quantiles
+from service.readings import Forecast, Spread
+
+__all__ = ["Basis", "Purge", "PurgeSetup"]
+
+Basis = Literal["flow", "oxygen sensor"]
+
+_LEVELS = (0.05, 0.50, 0.95)
+_LEARNT_UPDATES = 20
+"""Sensor readings after which the cavity has been learnt well enough to be kept in mind."""
+
+
+class Purge:
+    """One cavity from the moment it is closed, full of air.
+
+    Times are seconds on one monotonic scale; they must not go back. A reading stamped before what
+    has already been worked through counts from now on.
+
+    Args:
+        setup: What is known of the cavity.
+        t_s: Time at which the cavity is closed, full of air [s].
+    """
+
+    def __init__(self, setup: PurgeSetup, t_s: float) -> None:
+        _finite("time", t_s)
+        self.setup = setup
+        self._t_s = t_s
+        self._began_s = t_s
+        self._flow = FlowRecord(usual_interval_s=setup.interval_s)
+        known = setup.cavity_volume_l is not None
+        self._by_flow: Members | None = flow_members(setup) if known else None
+        self._proof: Members | None = None
+        self._sensed: Sensed = sensed(setup)
+        self._gas_temperature_c: float | None = None
+        self._gas_cooling_k_per_s = 0.0
+        self._gas_at_s: float | None = None
+        self._sensor_lost = False
+
+    # What is measured ---------------------------------------------------------------------
+
+    def observe_flow(
+        self, t_s: float, argon_flow_l_min: float | None, by_hand: bool = False
+    ) -> None:
+        """Take a flow reading.
+
+        Args:
+            t_s: Time [s].
+            argon_flow_l_min: Flow [l/min at 20 °C, 1 atm], true argon litres; a small negative
+                zero error counts as 0. ``None``: the flow is unknown from here on (bad, stale);
+                the bound then assumes none and lets air come back.
+            by_hand: Typed, not measured: an estimate, which never makes the purge clear.
+
+        Raises:
+            ValueError: A number that is not finite.
+        """
+        _finite("time", t_s)
+        if argon_flow_l_min is not None:
+            _finite("argon flow", argon_flow_l_min)
+            argon_flow_l_min = max(argon_flow_l_min, 0.0)
+        self.advance(t_s)
+        if by_hand and argon_flow_l_min is not None and self._proof is None and self._by_flow:
+            self._proof = self._by_flow.copy()
+        before, since_s = self._flow.current(), self._held_for_s()
+        self._flow.observe(self._t_s, argon_flow_l_min, by_hand)
+        now = argon_flow_l_min
+        if before is not None and since_s > 0 and (now is None or now < 0.5 * before):
+            # It may have fallen right after the last reading: let the air in for that time too.
+            self._step(since_s, now)
+
+    def observe_oxygen(self, t_s: float, oxygen_ppm: float | None) -> None:
+        """Take an oxygen reading.
+
+        Args:
+            t_s: Time [s].
+            oxygen_ppm: Oxygen at the outlet [ppm]; ``None``: the sensor has failed or gone.
+
+        Raises:
+            ValueError: Not finite, below 0 or above 1 000 000 ppm.
+        """
+        _finite("time", t_s)
+        if oxygen_ppm is not None and not 0.0 <= oxygen_ppm <= 1e6:
+            raise ValueError(f"oxygen {oxygen_ppm:g} ppm is outside 0 to 1 000 000 ppm")
+        self.advance(t_s)
+        self._sensor_lost = oxygen_ppm is None
+        if oxygen_ppm is not None:
+            observe(self._sensed, self._t_s, oxygen_ppm)
+
+    def observe_gas_temperature(self, t_s: float, temperature_c: float) -> None:
+        """Take the temperature of the gas in the cavity [°C].
+
+        Raises:
+            ValueError: Not finite, or outside -50 to 1400 °C.
+        """
+        _finite("time", t_s)
+        if not -50.0 <= temperature_c <= 1400.0:
+            raise ValueError(f"gas temperature {temperature_c:g} °C is outside -50 to 1400 °C")
+        self.advance(t_s)
+        before, at_s = self._gas_temperature_c, self._gas_at_s
+        if before is not None and at_s is not None and self._t_s > at_s:
+            elapsed_s = self._t_s - at_s
+            falling = max((before - temperature_c) / elapsed_s, 0.0)
+            blend = 1.0 - math.exp(-elapsed_s / 20.0)
+            self._gas_cooling_k_per_s += blend * (falling - self._gas_cooling_k_per_s)
+        self._gas_temperature_c, self._gas_at_s = temperature_c, self._t_s
+
+    def advance(self, t_s: float) -> None:
+        """Let time pass up to ``t_s`` [s]; an earlier time changes nothing."""
+        _finite("time", t_s)
+        longest_s = max(STEP_S, (t_s - self._t_s) / 3000.0)
+        while self._t_s < t_s:
+            dt_s = min(longest_s, t_s - self._t_s)
+            stale_s = self._flow.stale_at_s
+            if stale_s is not None and not self._flow.lost:
+                if self._t_s >= stale_s:
+                    held_s = self._held_for_s()
+                    self._flow.lose(self._t_s)
+                    self._step(held_s, None)
+                else:
+                    dt_s = min(dt_s, stale_s - self._t_s)
+            self._step(dt_s, self._flow.settle(dt_s))
+            # Adding a difference too small to count would loop for ever.
+            self._t_s = t_s if t_s - self._t_s - dt_s < 1e-9 else self._t_s + dt_s
+
+    def _step(self, dt_s: float, flow_l_min: float | None) -> None:
+        around = self._around(flow_l_min)
+        measured = self._around(None if self._flow.by_hand else flow_l_min)
+        left_s = dt_s
+        while left_s > 1e-9:
+            part_s = min(left_s, max(STEP_S, dt_s / 100.0))
+            for members in (self._by_flow, self._sensed.members):
+                if members is not None:
+                    step(members, around, part_s)
+            if self._proof is not None:
+                step(self._proof, measured, part_s)
+            self._sensed.follow(part_s)
+            left_s -= part_s
+
+    def _around(self, flow_l_min: float | None) -> Surroundings:
+        return Surroundings(
+            flow_l_min=flow_l_min,
+            last_flow_l_min=0.0 if self._flow.by_hand else self._flow.last_known_l_min,
+            gas_temperature_c=self._gas_temperature_c,
+            gas_cooling_k_per_s=self._gas_cooling_k_per_s,
+            hose_volume_l=self.setup.hose_volume_l,
+        )
+
+    def _held_for_s(self) -> float:
+        return 0.0 if self._flow.at_s is None else self._t_s - self._flow.at_s
+
+    # What is known ------------------------------------------------------------------------
+
+    @property
+    def used_l(self) -> float:
+        """Argon through the meter since the start [l at 20 °C, 1 atm]; gaps count nothing."""
+        return self._flow.used_l + self._flow.held_l(self._t_s)
+
+    @property
+    def flow_l_min(self) -> float | None:
+        """The flow now [l/min]; ``None`` when unknown."""
+        return self._flow.current()
+
+    @property
+    def basis(self) -> Basis:
+        """What the answer rests on: the flow alone, or an oxygen sensor that is speaking."""
+        last_s = self._sensed.last_s
+        if self._sensor_lost or last_s is None or self._t_s - last_s > AGES_AFTER_S:
+            return "flow"
+        return "oxygen sensor"
+
+    def oxygen(self) -> Spread | None:
+        """Oxygen at the joint now [ppm]: 5, 50 and 95 % points; ``None`` when nothing is known."""
+        quantiles = self._quantiles(self._by_flow)
+        return None if quantiles is None else Spread(*quantiles)
+
+    def clear(self, limit_ppm: float) -> bool:
+        """Whether the pessimistic bound is below the limit; never by a flow typed in by hand.
+
+        Args:
+            limit_ppm: Highest oxygen allowed [ppm], above 0 and below air.
+
+        Raises:
+            ValueError: The limit is outside its range.
+        """
+        _limit(limit_ppm)
+        trusted = self._by_flow if self._proof is None else self._proof
+        quantiles = self._quantiles(trusted)
+        return quantiles is not None and quantiles[2] < limit_ppm
+
+    def clear_in(self, limit_ppm: float) -> Forecast:
+        """Seconds from the last advance until clear, with the present flow going on.
+
+        ``p95`` is when :meth:`clear` will say so; ``p50`` is the best estimate.
+
+        Raises:
+            ValueError: The limit is outside its range.
+        """
+        _limit(limit_ppm)
+        if self.clear(limit_ppm):
+            return Forecast(Spread(0.0, 0.0, 0.0), "already clear")
+        reason = self._no_forecast()
+        if reason is not None:
+            return Forecast(None, reason)
+        around = self._around(self._flow.current())
+        if self.basis == "oxygen sensor":
+            joint = self._sensed.joint_in_dead_leg
+            members, weight = self._sensed.members, self._sensed.weight
+        else:
+            if self._by_flow is None:
+                return Forecast(None, "the cavity volume is not known")
+            members, weight = self._by_flow, np.full(len(self._by_flow.volume_l), 1.0)
+            weight = weight / weight.sum()
+            joint = np.zeros(len(weight))
+        times = seconds_to_clear(members, around, joint, limit_ppm)
+        return _spread_of_times(times, weight, limit_ppm)
+
+    def volume_may_be_over(self, limit_ppm: float) -> float | None:
+        """By what factor the true volume may exceed the stated one while still below the limit.
+
+        For perfect mixing and the flow alone; the pessimistic bound keeps part of it for poor
+        mixing. 1.3 means 30 % more volume would still be below the limit; below 1 the
+        stated volume itself is not clear yet. ``None`` without a volume.
+
+        Raises:
+            ValueError: The limit is outside its range.
+        """
+        _limit(limit_ppm)
+        if self._by_flow is None or self.setup.cavity_volume_l is None:
+            return None
+        return volume_allowance(self._by_flow, self.setup.cavity_volume_l, limit_ppm)
+
+    def troubles(self) -> list[str]:
+        """Named troubles in words, each with what to look at; empty when nothing is amiss."""
+        flow = self._flow.current()
+        if self._flow.at_s is None:
+            return []
+        if flow is None:
+            return ["flow unknown: look at the meter and its lead; no flow is assumed"]
+        if flow <= 0.0:
+            return ["flow lost: look at the bottle, the regulator and the hose"]
+        return []
+
+    def _no_forecast(self) -> str | None:
+        flow = self._flow.current()
+        if flow is None:
+            return "the flow is not known"
+        if flow <= 0.0:
+            return "no argon is flowing"
+        if self._flow.by_hand and self.basis == "flow":
+            return "a flow typed in by hand is an estimate and never gives clear"
+        return None
+
+    def _quantiles(self, by_flow: Members | None) -> list[float] | None:
+        sensor = self._sensed
+        learnt = None
+        if self.basis == "oxygen sensor" or sensor.updates >= _LEARNT_UPDATES:
+            learnt = weighted_quantiles(sensor.joint_ppm(), sensor.weight, _LEVELS)
+        if self.basis == "oxygen sensor":
+            return learnt
+        if by_flow is None:
+            return None
+        flow_only = [float(q) for q in np.quantile(by_flow.oxygen_ppm, _LEVELS)]
+        if learnt is None:
+            return flow_only
+        # The sensor has gone, what it taught has not: neither may be more hopeful than the other.
+        return [max(pair) for pair in zip(flow_only, learnt, strict=True)]
+
+
+def _spread_of_times(times_s: Array, weight: Array, limit_ppm: float) -> Forecast:
+    order = np.argsort(times_s)
+    summed = np.cumsum(weight[order])
+    at = [times_s[order][min(int(np.searchsorted(summed, q)), len(order) - 1)] for q in _LEVELS]
+    if not math.isfinite(at[2]):
+        return Forecast(
+            None, f"at this flow the pessimistic bound does not get below {limit_ppm:g} ppm"
+        )
+    return Forecast(Spread(float(at[0]), float(at[1]), float(at[2])), None)
+
+
+def _finite(name: str, value: float) -> None:
+    if not math.isfinite(value):
+        raise ValueError(f"{name} {value} is not a finite number")
+
+
+def _limit(limit_ppm: float) -> None:
+    if not 0.0 < limit_ppm < AIR_OXYGEN_PPM:
+        raise ValueError(
+            f"oxygen limit {limit_ppm:g} ppm must be above 0 and below air ({AIR_OXYGEN_PPM:g} ppm)"
+        )

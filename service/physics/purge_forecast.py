@@ -1,0 +1,74 @@
+"""Looking ahead: when each possible cavity gets below the limit if the flow goes on as it is."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from service.physics.gas import AIR_OXYGEN_PPM
+from service.physics.purge_dilution import volume_changes_to
+from service.physics.purge_members import Array, Members, Surroundings, step
+
+HORIZON_S = 4 * 3600.0
+"""Nothing later is forecast: a purge that takes longer is not one [s]."""
+
+_GROWTH = 1.05
+
+
+def seconds_to_clear(
+    members: Members, around: Surroundings, joint_in_dead_leg: Array, limit_ppm: float
+) -> Array:
+    """Seconds until the joint of each member is below the limit; ``inf`` beyond the horizon.
+
+    Members are stepped forward with growing steps (each room is solved exactly within a step);
+    the crossing is interpolated on the logarithm of the oxygen, which falls nearly straight.
+
+    Args:
+        members: Not changed.
+        around: The flow that goes on.
+        joint_in_dead_leg: 1 where the joint is in the dead leg, shape ``(n,)``.
+        limit_ppm: Oxygen limit [ppm].
+
+    Returns:
+        Times [s], shape ``(n,)``.
+    """
+    ahead = members.copy()
+    times = np.where(_joint(ahead, joint_in_dead_leg) < limit_ppm, 0.0, np.inf)
+    now_s, dt_s = 0.0, 1.0
+    before = _joint(ahead, joint_in_dead_leg)
+    while now_s < HORIZON_S and np.isinf(times).any():
+        step(ahead, around, dt_s)
+        after = _joint(ahead, joint_in_dead_leg)
+        # A member counts from its last crossing: one that rises again is not clear.
+        crossed = (before >= limit_ppm) & (after < limit_ppm)
+        part = np.log(before / limit_ppm) / np.maximum(np.log(before / after), 1e-12)
+        times = np.where(crossed, now_s + part * dt_s, times)
+        times = np.where(after >= limit_ppm, np.inf, times)
+        now_s += dt_s
+        before = after
+        if not (ahead.hose_l > 0).any():
+            dt_s = max(1.0, min(now_s * (_GROWTH - 1.0), 120.0))
+    return times
+
+
+def _joint(members: Members, joint_in_dead_leg: Array) -> Array:
+    return np.where(joint_in_dead_leg > 0, members.dead_ppm, members.oxygen_ppm)
+
+
+def volume_allowance(by_flow: Members, volume_l: float, limit_ppm: float) -> float:
+    """True over stated volume at which a perfectly mixed cavity would just meet the limit [1].
+
+    The median member's oxygen gives the volume changes passed since the air last came in,
+    n·K = ln[(C0 − Cf)/(C − Cf)]; divided by the changes the limit needs.
+
+    Args:
+        by_flow: The members, as they are now.
+        volume_l: Stated volume [l].
+        limit_ppm: Oxygen limit [ppm].
+    """
+    feed = float(np.median(by_flow.feed_ppm))
+    if limit_ppm <= feed:
+        return 0.0
+    left = np.maximum(by_flow.oxygen_ppm - by_flow.feed_ppm, 1e-9)
+    passed = np.log((AIR_OXYGEN_PPM - by_flow.feed_ppm) / left)
+    passed *= by_flow.volume_l / (by_flow.mixing * by_flow.meter * volume_l)
+    return float(np.median(passed)) / volume_changes_to(limit_ppm, feed_ppm=feed)
