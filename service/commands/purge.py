@@ -74,7 +74,9 @@ def purge_log(
         )
     log = read_purge_log(path)
     try:
-        setup = PurgeSetup(volume_l, hose_volume_l, interval_s=_usual_interval_s(log.rows))
+        setup = PurgeSetup(
+            volume_l, hose_volume_l, limit_ppm, interval_s=_usual_interval_s(log.rows)
+        )
     except ValueError as error:
         raise BadInput(str(error)) from error
     return _work_through(log, setup, limit_ppm)

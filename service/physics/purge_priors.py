@@ -53,6 +53,8 @@ class PurgeSetup:
     Attributes:
         cavity_volume_l: Cold volume [l], above 0; ``None`` when nobody knows it.
         hose_volume_l: Hose between meter and cavity [l], 0 or more.
+        limit_ppm: Oxygen limit of the procedure [ppm]; only named troubles use it, the verdicts
+            are given their limit each time.
         volume_sd_share: Relative standard uncertainty of the volume [1]; ``None`` for the usual.
         feed_oxygen_ppm: Oxygen in the argon by its certificate [ppm]; ``None`` when not known.
         sensor_lag_s: Response time constant of the oxygen sensor [s]; ``None`` when not known.
@@ -65,6 +67,7 @@ class PurgeSetup:
 
     cavity_volume_l: float | None
     hose_volume_l: float = 0.0
+    limit_ppm: float | None = None
     volume_sd_share: float | None = None
     feed_oxygen_ppm: float | None = None
     sensor_lag_s: float | None = None
@@ -74,6 +77,7 @@ class PurgeSetup:
     def __post_init__(self) -> None:
         _within("cavity volume", self.cavity_volume_l, 1e-3, 1e5, "l")
         _within("hose volume", self.hose_volume_l, 0.0, 1e3, "l")
+        _within("oxygen limit", self.limit_ppm, 1e-3, AIR_OXYGEN_PPM, "ppm")
         _within("uncertainty of the volume", self.volume_sd_share, 0.0, 1.0, "")
         _within("oxygen in the argon", self.feed_oxygen_ppm, 0.0, 1e5, "ppm")
         _within("sensor lag", self.sensor_lag_s, 0.0, 600.0, "s")
