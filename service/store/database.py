@@ -1,0 +1,240 @@
+"""The store: opens the database, gives back what is in it.
+
+Writing is the writer's business (``service/store/writer.py``); there is one.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import heapq
+import logging
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import TypeVar
+
+from sqlalchemy import Connection, select
+from sqlalchemy.exc import DatabaseError
+
+from service.judge.actions import any_action
+from service.judge.events import Acted, Stamp
+from service.readings import Reading
+from service.store import arrivals, engine
+from service.store.drain import Drain, highest_in
+from service.store.entries import Arrived, decode
+from service.store.errors import StoreError, UnknownChannel, is_storage_trouble, plain
+from service.store.history import History, read_history
+from service.store.keeper import Keeper
+from service.store.lock import ServiceLock
+from service.store.schema import channel, checkpoint, journal
+from service.store.spool import Spool
+
+__all__ = ["History", "Store", "StoreError", "UnknownChannel"]
+
+_Placed = TypeVar("_Placed", Reading, Acted)
+
+log = logging.getLogger(__name__)
+
+
+class Store:
+    """An open database.
+
+    Made by ``open`` (the service, which may write) or ``open_to_read`` (a command beside it).
+    """
+
+    def __init__(self, path: Path, lock: ServiceLock | None) -> None:
+        self.path = path
+        self._lock = lock
+        self._reading = engine.reader_engine(path)
+        self._writing = engine.writer_engine(path) if lock is not None else None
+        self.spool = Spool(path.with_name(path.name + ".spool"))
+        if self._writing is not None:
+            self.keeper = Keeper(self._writing)
+            self.drain = Drain(self.spool, self.keeper)
+
+    @classmethod
+    def open(cls, url: str) -> Store:
+        """Open for the service: lock, create or upgrade the schema, recover the spool.
+
+        Args:
+            url: ``sqlite:///path/to/file.db``.
+
+        Raises:
+            StoreError: In use by another service, made by a newer version, or not usable.
+        """
+        path = engine.database_path(url)
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreError(f"cannot make the folder {path.parent}: {error.strerror}") from error
+        lock = ServiceLock(path)
+        try:
+            store = cls(path, lock)
+            store._prepare()
+        except BaseException:
+            lock.release()
+            raise
+        return store
+
+    @classmethod
+    def open_to_read(cls, url: str) -> Store:
+        """Open beside a running service; nothing can be written.
+
+        Raises:
+            StoreError: Not there, not a database of this version, or not usable.
+        """
+        path = engine.database_path(url)
+        if not path.is_file():
+            raise StoreError(f"there is no database {path}")
+        store = cls(path, None)
+        try:
+            here = engine.revision_of(store._reading)
+        except DatabaseError as error:
+            raise StoreError(f"cannot read the database {path}: {plain(error)}") from error
+        if here != engine.newest_revision():
+            raise StoreError(
+                f"the database {path} has the schema {here!r}, this heatwindow needs "
+                f"{engine.newest_revision()!r}; start the service once to upgrade it"
+            )
+        return store
+
+    def _prepare(self) -> None:
+        if self._writing is None:
+            raise StoreError("a store opened to read cannot be prepared")
+        engine.migrate(self._writing)
+        self._recover_spool()
+
+    def _recover_spool(self) -> None:
+        """Write what a killed service left; should that fail, the writer goes on trying."""
+        if not self.spool:
+            return
+        log.warning("recovering the spool %s, %d bytes", self.spool.path, self.spool.size_bytes)
+        try:
+            while self.spool:
+                self.drain.step()
+        except Exception as error:
+            if not is_storage_trouble(error):
+                raise
+            log.warning("the spool cannot be written into the database yet: %s", plain(error))
+
+    def close(self) -> None:
+        """Let go of the files; the next service may open them."""
+        self.spool.close()
+        self._reading.dispose()
+        if self._writing is not None:
+            self._writing.dispose()
+        if self._lock is not None:
+            self._lock.release()
+
+    # The order ----------------------------------------------------------------------------
+
+    def next_seq(self) -> int:
+        """First free place in the order: above any in the database and in the spool."""
+        return self._highest()[0] + 1
+
+    def last_mono_us(self) -> int:
+        """Latest monotonic time of anything kept [µs]; 0 when there is nothing."""
+        return self._highest()[1]
+
+    def _highest(self) -> tuple[int, int]:
+        with self._connect() as connection:
+            seq, mono_us = arrivals.highest_anywhere(connection)
+        spool_seq, spool_mono_us = highest_in(self.spool)
+        return max(seq, spool_seq), max(mono_us, spool_mono_us)
+
+    def journal(self, from_seq: int = 0, to_seq: int | None = None) -> Iterator[Acted]:
+        """Every accepted action, in order; both ends included."""
+        query = select(journal).where(journal.c.seq >= from_seq).order_by(journal.c.seq)
+        if to_seq is not None:
+            query = query.where(journal.c.seq <= to_seq)
+        with self._connect() as connection:
+            rows = connection.execute(query).all()
+        kept = (
+            Acted(Stamp(row.seq, row.mono_us, row.utc_us), any_action.validate_json(row.body))
+            for row in rows
+        )
+        return _merged(kept, (e for e in self._spooled(from_seq, to_seq) if isinstance(e, Acted)))
+
+    def readings(self, from_seq: int = 0, to_seq: int | None = None) -> Iterator[Reading]:
+        """Every reading in order of arrival, exactly as it arrived; both ends included.
+
+        No transaction is held between pieces, so a slow taker does not pin the log.
+        """
+        return _merged(
+            self._kept_readings(from_seq, to_seq),
+            (e for e in self._spooled(from_seq, to_seq) if isinstance(e, Reading)),
+        )
+
+    def _kept_readings(self, from_seq: int, to_seq: int | None) -> Iterator[Reading]:
+        with self._connect() as connection:
+            pieces = list(arrivals.blocks(connection, from_seq, to_seq))
+        for piece in pieces:
+            with self._connect() as connection:
+                found = arrivals.readings_of(connection, piece, from_seq, to_seq)
+            yield from found
+
+    def events(self, from_seq: int, to_seq: int | None = None) -> Iterator[Reading | Acted]:
+        """Readings and actions merged into the one order in which the judge was given them."""
+        return heapq.merge(
+            self.readings(from_seq, to_seq), self.journal(from_seq, to_seq), key=_place
+        )
+
+    def _spooled(self, from_seq: int, to_seq: int | None) -> list[Reading | Acted]:
+        """What only the spool has: the database could not be written when it was opened."""
+        found: list[Reading | Acted] = []
+        for body, _ in self.spool.read():
+            with contextlib.suppress(ValueError):  # the drain reports it
+                entry = decode(body)
+                if isinstance(entry, Arrived):
+                    found.extend(entry.readings)
+                elif isinstance(entry, Acted):
+                    found.append(entry)
+        within = [
+            e for e in found if from_seq <= _place(e) and (to_seq is None or _place(e) <= to_seq)
+        ]
+        return sorted(within, key=_place)
+
+    def load_checkpoints(self) -> list[tuple[int, bytes]]:
+        """The judge's last states, newest first, each with the event it came after."""
+        query = select(checkpoint).order_by(checkpoint.c.seq.desc())
+        with self._connect() as connection:
+            return [(row.seq, row.state) for row in connection.execute(query)]
+
+    # Queries ------------------------------------------------------------------------------
+
+    def channel_names(self) -> list[str]:
+        """Every channel ever seen, in order of name."""
+        with self._connect() as connection:
+            return list(
+                connection.execute(select(channel.c.name).order_by(channel.c.name)).scalars()
+            )
+
+    def history(self, channel_name: str, start_us: int, end_us: int, points: int) -> History:
+        """A channel's past in about ``points`` steps; see ``service.store.history``.
+
+        Raises:
+            UnknownChannel: No such channel.
+            StoreError: The range is empty, or the database cannot be read.
+        """
+        with self._connect() as connection:
+            return read_history(connection, channel_name, start_us, end_us, points)
+
+    @contextlib.contextmanager
+    def _connect(self) -> Iterator[Connection]:
+        try:
+            with self._reading.connect() as connection:
+                yield connection
+        except DatabaseError as error:
+            raise StoreError(f"cannot read the database {self.path}: {plain(error)}") from error
+
+
+def _merged(kept: Iterable[_Placed], spooled: Iterable[_Placed]) -> Iterator[_Placed]:
+    """Both in one order, what is in both places once."""
+    last = None
+    for item in heapq.merge(kept, spooled, key=_place):
+        if _place(item) != last:
+            yield item
+        last = _place(item)
+
+
+def _place(item: Reading | Acted) -> int:
+    return item.seq if isinstance(item, Reading) else item.stamp.seq

@@ -1,0 +1,143 @@
+"""What the writer is given, and the same as bytes for the spool file.
+
+The bytes are JSON: exact for whole numbers and for floats (shortest digits that read back the
+same), and readable by a person who has to look into a spool with an editor.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from service.judge.actions import any_action
+from service.judge.events import Acted, AlarmChange, Outcome, Stamp, VerdictChange
+from service.readings import Quality, Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """Readings that came together (one message or line) and are acknowledged together."""
+
+    readings: tuple[Reading, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """Readings that could be kept nowhere: how many, between which arrivals [µs UTC], why."""
+
+    readings: int
+    from_us: int
+    to_us: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Checkpoint:
+    """The judge's state after the event ``seq``, opaque here."""
+
+    seq: int
+    state: bytes
+
+
+Entry = Arrived | Acted | Outcome | Lost | Checkpoint
+
+
+def encode(entry: Entry) -> bytes:
+    """An entry as one JSON document in UTF-8."""
+    return json.dumps(_plain(entry), ensure_ascii=False, separators=(",", ":")).encode(
+        # A name with half a surrogate pair must not stop the spool.
+        "utf-8",
+        "surrogatepass",
+    )
+
+
+def decode(data: bytes) -> Entry:
+    """The entry that ``encode`` wrote.
+
+    Raises:
+        ValueError: Not such a document.
+    """
+    document = json.loads(data.decode("utf-8", "surrogatepass"))
+    try:
+        return _entry(document)
+    except (KeyError, TypeError, IndexError) as error:
+        raise ValueError(f"not an entry of the spool: {error!r}") from error
+
+
+def latest(entry: Entry) -> tuple[int, int]:
+    """Highest place in the order and latest monotonic time [µs] of anything in an entry."""
+    if isinstance(entry, Arrived):
+        return (
+            max((reading.seq for reading in entry.readings), default=0),
+            max((reading.mono_us for reading in entry.readings), default=0),
+        )
+    if isinstance(entry, Acted):
+        return entry.stamp.seq, entry.stamp.mono_us
+    if isinstance(entry, Lost | Checkpoint):
+        return 0, 0
+    monos = [change.mono_us for change in entry.alarms]
+    monos += [change.mono_us for change in entry.verdicts]
+    return 0, max(monos, default=0)
+
+
+def _plain(entry: Entry) -> dict[str, Any]:
+    if isinstance(entry, Arrived):
+        return {"readings": [_reading_row(reading) for reading in entry.readings]}
+    if isinstance(entry, Acted):
+        return {"stamp": asdict(entry.stamp), "action": entry.action.model_dump(mode="json")}
+    if isinstance(entry, Lost):
+        return {"lost": asdict(entry)}
+    if isinstance(entry, Checkpoint):
+        return {"checkpoint": entry.seq, "state": entry.state.hex()}
+    return {
+        "alarms": [asdict(change) for change in entry.alarms],
+        "verdicts": [asdict(change) for change in entry.verdicts],
+    }
+
+
+def _entry(document: dict[str, Any]) -> Entry:
+    if "readings" in document:
+        return Arrived(tuple(_reading(row) for row in document["readings"]))
+    if "action" in document:
+        return Acted(Stamp(**document["stamp"]), any_action.validate_python(document["action"]))
+    if "checkpoint" in document:
+        return Checkpoint(document["checkpoint"], bytes.fromhex(document["state"]))
+    if "lost" in document:
+        return Lost(**document["lost"])
+    return Outcome(
+        alarms=[AlarmChange(**change) for change in document["alarms"]],
+        verdicts=[VerdictChange(**change) for change in document["verdicts"]],
+    )
+
+
+def _reading_row(reading: Reading) -> list[Any]:
+    return [
+        reading.channel,
+        reading.unit,
+        reading.value,
+        reading.quality.value,
+        reading.reason,
+        reading.t_us,
+        reading.arrived_us,
+        reading.mono_us,
+        reading.seq,
+        reading.timed,
+    ]
+
+
+def _reading(row: Sequence[Any]) -> Reading:
+    channel, unit, value, quality, reason, t_us, arrived_us, mono_us, seq, timed = row
+    return Reading(
+        channel=channel,
+        unit=unit,
+        value=value,
+        quality=Quality(quality),
+        reason=reason,
+        t_us=t_us,
+        arrived_us=arrived_us,
+        mono_us=mono_us,
+        seq=seq,
+        timed=timed,
+    )

@@ -1,0 +1,170 @@
+"""Entries into the database, one transaction at a time. Used by the writer's thread only."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Table, exists, func, or_, select
+from sqlalchemy.exc import IntegrityError
+
+from service.judge.events import Acted, Outcome
+from service.readings import Reading
+from service.store.codes import Codes
+from service.store.entries import Arrived, Checkpoint, Entry, Lost, encode
+from service.store.errors import is_storage_trouble, plain
+from service.store.marker import Marker
+from service.store.projections import project
+from service.store.reading_rows import Counts, ReadingRows
+from service.store.schema import alarm_change, checkpoint, gap, journal, misfit, verdict_change
+
+log = logging.getLogger(__name__)
+
+
+class Keeper:
+    """Writes entries, each exactly once however often it is given.
+
+    Args:
+        engine: The writing engine; every transaction takes the write lock.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._codes = Codes()
+        self._marker = Marker()
+        self._rows = ReadingRows(engine.dialect, self._codes, self._marker)
+        self._fresh = False
+        self.misfits = 0
+        """Entries the tables would not take; they are in ``misfit``."""
+
+    def keep(self, entries: Sequence[Entry]) -> Counts:
+        """Write entries in one transaction.
+
+        Raises:
+            SQLAlchemyError, OSError: The storage failed; nothing of ``entries`` is written.
+        """
+        try:
+            return self._transaction(entries)
+        except Exception as error:
+            if is_storage_trouble(error):
+                raise
+            log.warning("something does not fit the database (%s); sorting it out", plain(error))
+        return self._keep_singly(entries)
+
+    def _transaction(self, entries: Sequence[Entry]) -> Counts:
+        try:
+            with self._engine.begin() as connection:
+                if not self._fresh:
+                    self._codes.load(connection)
+                    self._marker.load(connection)
+                    self._rows.forget()
+                    self._fresh = True
+                return self._write(connection, entries)
+        except BaseException:
+            self._fresh = False
+            raise
+
+    def _write(self, connection: Connection, entries: Sequence[Entry]) -> Counts:
+        readings: list[Reading] = []
+        for entry in entries:
+            if isinstance(entry, Arrived):
+                readings.extend(entry.readings)
+        counts = self._rows.insert(connection, readings)
+        for entry in entries:
+            if isinstance(entry, Acted):
+                self._keep_action(connection, entry)
+            elif isinstance(entry, Outcome):
+                _keep_outcome(connection, entry)
+            elif isinstance(entry, Lost):
+                _insert_once(connection, gap, _row_of(gap, entry))
+            elif isinstance(entry, Checkpoint):
+                _keep_checkpoint(connection, entry)
+        return counts
+
+    def _keep_action(self, connection: Connection, acted: Acted) -> None:
+        row = {
+            "seq": acted.stamp.seq,
+            "mono_us": acted.stamp.mono_us,
+            "utc_us": acted.stamp.utc_us,
+            "kind": acted.action.kind,
+            "body": acted.action.model_dump_json(),
+        }
+        if not _insert_once(connection, journal, row):
+            return
+        try:
+            with connection.begin_nested():
+                project(connection, acted, self._codes)
+        except IntegrityError as error:
+            # The action itself is in the journal, so nothing is lost; the tables made from it
+            # lack it, and that must be seen.
+            self._codes.load(connection)
+            log.exception("action %d (%s) does not fit", acted.stamp.seq, acted.action.kind)
+            self._put_aside(connection, _text(acted), plain(error))
+
+    def _keep_singly(self, entries: Sequence[Entry]) -> Counts:
+        """Entry by entry and reading by reading, so that only the misfit is put aside."""
+        counts = Counts()
+        for entry in entries:
+            singles: Sequence[Entry] = (entry,)
+            if isinstance(entry, Arrived):
+                singles = [Arrived((reading,)) for reading in entry.readings]
+            for single in singles:
+                counts.add(self._keep_or_put_aside(single))
+        return counts
+
+    def _keep_or_put_aside(self, entry: Entry) -> Counts:
+        try:
+            return self._transaction((entry,))
+        except Exception as error:
+            if is_storage_trouble(error):
+                raise
+            log.exception("put aside, does not fit the database")
+            self.put_aside(_text(entry), plain(error))
+            return Counts()
+
+    def put_aside(self, body: str, why: str) -> None:
+        """Keep for a person what no other table takes."""
+        with self._engine.begin() as connection:
+            self._put_aside(connection, body, why)
+
+    def _put_aside(self, connection: Connection, body: str, why: str) -> None:
+        if _insert_once(connection, misfit, {"body": body, "why": why}):
+            self.misfits += 1
+
+
+def _text(entry: Entry) -> str:
+    return encode(entry).decode("utf-8", "backslashreplace")
+
+
+def _keep_outcome(connection: Connection, outcome: Outcome) -> None:
+    for alarm in outcome.alarms:
+        _insert_once(connection, alarm_change, _row_of(alarm_change, alarm))
+    for verdict in outcome.verdicts:
+        _insert_once(connection, verdict_change, _row_of(verdict_change, verdict))
+
+
+def _keep_checkpoint(connection: Connection, entry: Checkpoint) -> None:
+    """The new one beside the one before it, in case it turns out to be unreadable."""
+    before = connection.execute(
+        select(func.max(checkpoint.c.seq)).where(checkpoint.c.seq < entry.seq)
+    ).scalar()
+    connection.execute(
+        checkpoint.delete().where(
+            or_(checkpoint.c.seq < (before or 0), checkpoint.c.seq == entry.seq)
+        )
+    )
+    connection.execute(checkpoint.insert().values(seq=entry.seq, state=entry.state))
+
+
+def _insert_once(connection: Connection, table: Table, row: dict[str, Any]) -> bool:
+    """Insert unless the same row, in every column given, is there; whether it was inserted."""
+    same = [table.c[name].is_not_distinct_from(value) for name, value in row.items()]
+    if connection.execute(select(exists().where(*same))).scalar():
+        return False
+    connection.execute(table.insert().values(**row))
+    return True
+
+
+def _row_of(table: Table, source: Any) -> dict[str, Any]:
+    return {column.name: getattr(source, column.name) for column in table.c if column.name != "id"}

@@ -1,0 +1,212 @@
+"""Actions into the tables that queries read: parts, limits, heats, passes, assignments.
+
+Each function writes what one kind of action changes; all run in the transaction that writes the
+action's row in the journal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from sqlalchemy import Connection, Table, func, select
+
+from service.judge.actions import (
+    AcknowledgeAlarm,
+    Action,
+    AdoptChannel,
+    AssignChannel,
+    BeginHeat,
+    BeginPass,
+    BeginPurge,
+    ChangePart,
+    ClockStepped,
+    CreatePart,
+    EndHeat,
+    EndPass,
+    EndPurge,
+    Limits,
+    MovePart,
+    RecordingChanged,
+    ServiceStarted,
+    SetLimits,
+)
+from service.judge.events import Acted
+from service.store.codes import Codes
+from service.store.schema import (
+    assignment,
+    channel,
+    heat,
+    heat_phase,
+    limits,
+    part,
+    purge,
+    weld_pass,
+)
+
+JOURNAL_ONLY: tuple[type, ...] = (
+    AcknowledgeAlarm,
+    ClockStepped,
+    RecordingChanged,
+    ServiceStarted,
+)
+"""Actions that change no table but the journal (an acknowledgement shows in the alarm log)."""
+
+
+def project(connection: Connection, acted: Acted, codes: Codes) -> None:
+    """Write what an action changes in the tables beside the journal."""
+    write = WRITERS.get(type(acted.action))
+    if write is not None:
+        write(connection, acted, acted.action, codes)
+
+
+def _adopt_channel(
+    connection: Connection, acted: Acted, action: AdoptChannel, codes: Codes
+) -> None:
+    channel_id = codes.channel_id(connection, action.channel)
+    connection.execute(
+        channel.update()
+        .where(channel.c.id == channel_id)
+        .values(kind=action.channel_kind.value, adopted_us=acted.stamp.utc_us)
+    )
+
+
+def _assign_channel(
+    connection: Connection, acted: Acted, action: AssignChannel, codes: Codes
+) -> None:
+    channel_id = codes.channel_id(connection, action.channel)
+    connection.execute(
+        assignment.update()
+        .where(assignment.c.channel_id == channel_id, assignment.c.to_us.is_(None))
+        .values(to_us=acted.stamp.utc_us)
+    )
+    if action.part_id is not None:
+        connection.execute(
+            assignment.insert().values(
+                channel_id=channel_id, part_id=action.part_id, from_us=acted.stamp.utc_us
+            )
+        )
+
+
+def _create_part(connection: Connection, acted: Acted, action: CreatePart, _: Codes) -> None:
+    connection.execute(
+        part.insert().values(
+            id=action.part_id,
+            created_us=acted.stamp.utc_us,
+            changed_us=acted.stamp.utc_us,
+            **_columns_of(part, action.facts.model_dump()),
+        )
+    )
+    _new_limits(connection, action.part_id, acted.stamp.utc_us, action.limits)
+
+
+def _change_part(connection: Connection, acted: Acted, action: ChangePart, _: Codes) -> None:
+    connection.execute(
+        part.update()
+        .where(part.c.id == action.part_id)
+        .values(changed_us=acted.stamp.utc_us, **_columns_of(part, action.facts.model_dump()))
+    )
+
+
+def _set_limits(connection: Connection, acted: Acted, action: SetLimits, _: Codes) -> None:
+    _new_limits(connection, action.part_id, acted.stamp.utc_us, action.limits)
+
+
+def _new_limits(connection: Connection, part_id: int, from_us: int, values: Limits) -> None:
+    version = _count(connection, limits, limits.c.part_id == part_id) + 1
+    connection.execute(
+        limits.insert().values(
+            part_id=part_id,
+            version=version,
+            from_us=from_us,
+            **_columns_of(limits, values.model_dump()),
+        )
+    )
+
+
+def _begin_heat(connection: Connection, acted: Acted, action: BeginHeat, _: Codes) -> None:
+    connection.execute(
+        heat.insert().values(
+            id=action.heat_id,
+            part_id=action.part_id,
+            begun_seq=acted.stamp.seq,
+            begun_us=acted.stamp.utc_us,
+        )
+    )
+    _new_phase(connection, action.heat_id, acted.stamp.utc_us, action.phase)
+
+
+def _move_part(connection: Connection, acted: Acted, action: MovePart, _: Codes) -> None:
+    _new_phase(connection, action.heat_id, acted.stamp.utc_us, action.phase)
+
+
+def _new_phase(connection: Connection, heat_id: int, from_us: int, phase: str) -> None:
+    connection.execute(heat_phase.insert().values(heat_id=heat_id, from_us=from_us, phase=phase))
+
+
+def _end_heat(connection: Connection, acted: Acted, action: EndHeat, _: Codes) -> None:
+    connection.execute(
+        heat.update().where(heat.c.id == action.heat_id).values(ended_us=acted.stamp.utc_us)
+    )
+    for table in (purge, weld_pass):
+        _end_open(connection, table, action.heat_id, acted.stamp.utc_us)
+
+
+def _begin_purge(connection: Connection, acted: Acted, action: BeginPurge, _: Codes) -> None:
+    _end_open(connection, purge, action.heat_id, acted.stamp.utc_us)
+    connection.execute(purge.insert().values(heat_id=action.heat_id, begun_us=acted.stamp.utc_us))
+
+
+def _end_purge(connection: Connection, acted: Acted, action: EndPurge, _: Codes) -> None:
+    _end_open(connection, purge, action.heat_id, acted.stamp.utc_us)
+
+
+def _begin_pass(connection: Connection, acted: Acted, action: BeginPass, _: Codes) -> None:
+    _end_open(connection, weld_pass, action.heat_id, acted.stamp.utc_us)
+    number = _count(connection, weld_pass, weld_pass.c.heat_id == action.heat_id) + 1
+    connection.execute(
+        weld_pass.insert().values(
+            heat_id=action.heat_id, number=number, begun_us=acted.stamp.utc_us
+        )
+    )
+
+
+def _end_pass(connection: Connection, acted: Acted, action: EndPass, _: Codes) -> None:
+    _end_open(connection, weld_pass, action.heat_id, acted.stamp.utc_us)
+
+
+def _end_open(connection: Connection, table: Table, heat_id: int, at_us: int) -> None:
+    connection.execute(
+        table.update()
+        .where(table.c.heat_id == heat_id, table.c.ended_us.is_(None))
+        .values(ended_us=at_us)
+    )
+
+
+def _count(connection: Connection, table: Table, condition: Any) -> int:
+    return int(
+        connection.execute(select(func.count()).select_from(table).where(condition)).scalar_one()
+    )
+
+
+def _columns_of(table: Table, values: dict[str, Any]) -> dict[str, Any]:
+    """Those values that have a column; the journal's row holds them all."""
+    return {name: value for name, value in values.items() if name in table.c}
+
+
+Write = Callable[[Connection, Acted, Any, Codes], None]
+
+WRITERS: dict[type[Action], Write] = {
+    AdoptChannel: _adopt_channel,
+    AssignChannel: _assign_channel,
+    CreatePart: _create_part,
+    ChangePart: _change_part,
+    SetLimits: _set_limits,
+    BeginHeat: _begin_heat,
+    MovePart: _move_part,
+    EndHeat: _end_heat,
+    BeginPurge: _begin_purge,
+    EndPurge: _end_purge,
+    BeginPass: _begin_pass,
+    EndPass: _end_pass,
+}

@@ -1,0 +1,175 @@
+"""Readings into rows: each once, none lost.
+
+The hot path is one ``executemany`` of a statement compiled beforehand. Only when the database
+says that a row was already there is it looked at closer.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, Dialect, select
+from sqlalchemy.dialects import postgresql, sqlite
+
+from service.readings import Reading
+from service.store.codes import CODE_OF, Codes
+from service.store.marker import Marker
+from service.store.schema import STRAY, TIMED, reading
+
+CHAIN_LOOK_BACK_US = 1000
+"""How far from the end of a run of moved readings a second delivery is looked for [µs]."""
+
+CHAIN_ENDS_MAX = 256
+
+
+class Row(NamedTuple):
+    """A row of ``reading``, in the order of its columns."""
+
+    channel_id: int
+    t_us: int
+    value: float | None
+    quality: int
+    delay_us: int
+    seq: int
+    unit_id: int
+    flags: int
+    reason: str | None
+
+
+@dataclass(slots=True)
+class Counts:
+    """What became of readings: new rows, second deliveries, and new rows moved by 1 µs or more."""
+
+    new: int = 0
+    duplicates: int = 0
+    moved: int = 0
+
+    def add(self, other: Counts) -> None:
+        self.new += other.new
+        self.duplicates += other.duplicates
+        self.moved += other.moved
+
+
+def insert_sql(dialect: Dialect) -> str:
+    """``INSERT`` of a row that leaves an existing one alone, for the driver itself."""
+    make = postgresql.insert if dialect.name == "postgresql" else sqlite.insert
+    return str(make(reading).on_conflict_do_nothing().compile(dialect=dialect))
+
+
+class ReadingRows:
+    """Writes readings inside the caller's transaction."""
+
+    def __init__(self, dialect: Dialect, codes: Codes, marker: Marker) -> None:
+        self._sql = insert_sql(dialect)
+        self._codes = codes
+        self._marker = marker
+        self._chain_ends: dict[tuple[int, int], int] = {}
+
+    def forget(self) -> None:
+        """After a rollback: what was remembered may not be in the database."""
+        self._chain_ends.clear()
+
+    def insert(self, connection: Connection, readings: Iterable[Reading]) -> Counts:
+        """Write readings; second deliveries are recognised and left out."""
+        rows = [self._row(connection, item) for item in readings]
+        if not rows:
+            return Counts()
+        new = connection.exec_driver_sql(self._sql, rows).rowcount
+        if new == len(rows):
+            return Counts(new=new)
+        return self._look_closer(connection, rows, new)
+
+    def _row(self, connection: Connection, item: Reading) -> tuple[Any, ...]:
+        channel_id, unit_id = self._codes.of(connection, item.channel, item.unit)
+        flags = (TIMED if item.timed else 0) | (
+            STRAY if self._marker.is_stray(connection, item) else 0
+        )
+        value, reason = item.value, item.reason
+        if value is not None and math.isnan(value):
+            # SQL has no NaN. A decoder never lets one through; should one come all the same,
+            # the row says what it was.
+            value, reason = None, reason or "not a number"
+        return (
+            channel_id,
+            item.t_us,
+            value,
+            CODE_OF[item.quality],
+            item.arrived_us - item.t_us,
+            item.seq,
+            unit_id,
+            flags,
+            reason,
+        )
+
+    def _look_closer(self, connection: Connection, rows: list[tuple[Any, ...]], new: int) -> Counts:
+        counts = Counts(new=new)
+        for row in map(Row._make, rows):
+            there = self._at(connection, row.channel_id, row.t_us)
+            if there is None or there.seq == row.seq:
+                continue  # this very row: just written, or by an earlier attempt
+            if _same(there, row):
+                continue
+            if self._move_on(connection, row):
+                counts.new += 1
+                counts.moved += 1
+        counts.duplicates = len(rows) - counts.new
+        return counts
+
+    def _at(self, connection: Connection, channel_id: int, t_us: int) -> Row | None:
+        found = connection.execute(
+            select(reading).where(reading.c.channel_id == channel_id, reading.c.t_us == t_us)
+        ).first()
+        return None if found is None else Row._make(found)
+
+    def _move_on(self, connection: Connection, row: Row) -> bool:
+        """Keep a different value at a taken instant, at the next free one; ``False`` if it is
+        there already."""
+        key = (row.channel_id, row.t_us)
+        end_us = self._chain_ends.get(key)
+        at_us = row.t_us if end_us is None else max(row.t_us, end_us - CHAIN_LOOK_BACK_US)
+        while (there := self._run_from(connection, row.channel_id, at_us)) and there:
+            if any(_same(other, row) for other in there):
+                return False
+            at_us += len(there)
+        if len(self._chain_ends) >= CHAIN_ENDS_MAX:
+            self._chain_ends.clear()
+        self._chain_ends[key] = at_us
+        moved = row._replace(
+            t_us=at_us, delay_us=row.delay_us - (at_us - row.t_us), flags=row.flags | STRAY
+        )
+        connection.exec_driver_sql(self._sql, tuple(moved))
+        return True
+
+    def _run_from(self, connection: Connection, channel_id: int, at_us: int) -> list[Row]:
+        """Rows at ``at_us``, ``at_us + 1``, ... without a hole, at most a thousand."""
+        found = connection.execute(
+            select(reading)
+            .where(reading.c.channel_id == channel_id, reading.c.t_us >= at_us)
+            .order_by(reading.c.t_us)
+            .limit(CHAIN_LOOK_BACK_US)
+        )
+        run: list[Row] = []
+        for other in map(Row._make, found):
+            if other.t_us != at_us + len(run):
+                break
+            run.append(other)
+        return run
+
+
+def _same(there: Row, row: Row) -> bool:
+    """Whether ``row`` is a second delivery of what is there.
+
+    Only a source that sends its own times can deliver twice with the same time. Quality is not
+    compared: the second delivery may have been judged in another context.
+    """
+    if there.seq == row.seq:
+        return True
+    return (
+        bool(there.flags & row.flags & TIMED)
+        and there.value == row.value
+        and there.unit_id == row.unit_id
+        and (row.value is not None or there.reason == row.reason)
+    )
