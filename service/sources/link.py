@@ -58,7 +58,8 @@ class LinkStatus:
         last_byte_us: When the last byte came [µs, monotonic shop time]; ``None``: never.
         last_valid_us: When the last pack with a measurement came [same].
         progress_us: When the link's thread last went round its loop [same].
-        openings: How often the way was opened.
+        openings: How often the way was opened; above 0 for MQTT means that every subscription
+            has been granted since the start.
         resets: How often a board behind it has powered up anew, by its ``boot`` mark.
         lines: Complete lines or messages.
         packs: Packs with at least one measurement.
@@ -163,15 +164,21 @@ class Link(ABC):
                 last_raw=tally.last_raw,
             )
 
-    def note_state(self, state: str, *, ready: bool, opened: bool = False) -> None:
-        """The way in has opened or closed; told in words, logged once per change."""
+    def note_state(
+        self, state: str, *, ready: bool, opened: bool = False, trouble: bool = True
+    ) -> None:
+        """The way in has opened or closed; told in words, logged once per change.
+
+        A state that is neither ready nor ``trouble`` is a step on the way.
+        """
         with self._tally_lock:
             changed = state != self._tally.state
             self._tally.state = state
             self._tally.ready = ready
             self._tally.openings += opened
         if changed:
-            log.log(logging.INFO if ready else logging.WARNING, "%s: %s", self.name, state)
+            level = logging.WARNING if trouble and not ready else logging.INFO
+            log.log(level, "%s: %s", self.name, state)
 
     def note_progress(self) -> None:
         """The link's thread has gone round its loop."""
@@ -203,8 +210,11 @@ class Link(ABC):
             self._tally.errors += 1
         log.error("%s: %s failed: %r", self.name, where, error, exc_info=error)
 
-    def deliver(self, pack: Pack, ack: Ack | None = None) -> None:
+    def deliver(self, pack: Pack, ack: Ack | None = None) -> bool:
         """Count a pack and hand it to the intake; never raises.
+
+        Returns:
+            Whether the intake has taken it.
 
         A pack that has been here before goes on empty, so that its acknowledgement still waits
         for the commit of the first copy. A failing intake is counted, and the pack is then not
@@ -223,8 +233,9 @@ class Link(ABC):
             self._intake(self.name, pack, ack)
         except Exception as error:  # noqa: BLE001 - a link outlives any fault of the intake
             self.note_error("intake", error)
-        else:
-            self._filter.passed(pack)
+            return False
+        self._filter.passed(pack)
+        return True
 
     def remember(self, boot: str, seq: int) -> None:
         """Take a pack with these marks for a repeat; call before the start only."""
@@ -304,4 +315,4 @@ class ThreadedLink(Link):
             if self.stopping.wait(self._retry_s):
                 break
             self._retry_s = min(2 * self._retry_s, self.RETRY_MOST_S)
-        self.note_state("stopped", ready=False)
+        self.note_state("stopped", ready=False, trouble=False)

@@ -73,14 +73,14 @@ class SerialLink(ThreadedLink):
         self._open_lock = threading.Lock()
         self._boot: str | None = None
 
-    def deliver(self, pack: Pack, ack: Ack | None = None) -> None:
+    def deliver(self, pack: Pack, ack: Ack | None = None) -> bool:
         """As in ``Link``; a board that has powered up anew is noted."""
         if pack.boot is not None and pack.boot != self._boot:
             if self._boot is not None:
                 self.note_reset()
                 log.warning("%s: the board was reset (boot %s)", self.name, pack.boot)
             self._boot = pack.boot
-        super().deliver(pack, ack)
+        return super().deliver(pack, ack)
 
     def _wake(self) -> None:
         with self._open_lock:
