@@ -7,6 +7,7 @@ reads. The MQTT node stamps its packs, counts them, and keeps unsent ones for a 
 from __future__ import annotations
 
 import os
+import threading
 import tty
 from pathlib import Path
 
@@ -36,6 +37,7 @@ class SerialNode:
     def __init__(self, shop: SimulatedShop, link: Path) -> None:
         self._shop = shop
         self.link = link
+        self._plug = threading.Lock()
         self._master: int | None = None
         self._slave: int | None = None
         self._boots = 0
@@ -51,9 +53,10 @@ class SerialNode:
         tty.setraw(master)
         tty.setraw(slave)
         os.set_blocking(master, False)
-        self._master, self._slave = master, slave
-        self._boots += 1
-        self._seq = 0
+        with self._plug:
+            self._master, self._slave = master, slave
+            self._boots += 1
+            self._seq = 0
         fresh = self.link.with_name(self.link.name + ".new")
         fresh.unlink(missing_ok=True)
         fresh.symlink_to(os.ttyname(slave))
@@ -61,16 +64,15 @@ class SerialNode:
 
     def unplug(self) -> None:
         """Power and link gone; a reader gets a hang-up."""
-        self.link.unlink(missing_ok=True)
-        for end in (self._slave, self._master):
-            if end is not None:
-                os.close(end)
-        self._master = self._slave = None
+        with self._plug:
+            self.link.unlink(missing_ok=True)
+            for end in (self._slave, self._master):
+                if end is not None:
+                    os.close(end)
+            self._master = self._slave = None
 
     def send(self, _utc_us: int) -> None:
         """Sample and write one line, if plugged in."""
-        if self._master is None:
-            return
         seen = self._shop.sample(1)
         records = [
             record("flange", "Cel", seen.body),
@@ -78,14 +80,19 @@ class SerialNode:
             record("argon", "l/s", round(seen.argon_l_min / 60.0, 6)),
             record("air", "Cel", self._shop.sample_air_c()),
         ]
-        line = pack(BENCH_NODE, records, f"b{self._boots}", self._seq) + b"\n"
-        self._seq += 1
-        try:
-            written = os.write(self._master, line)
-        except BlockingIOError:
-            written = 0
-        if written < len(line):
-            self.lost_lines += 1
+        # Held while writing: an unplugging meanwhile would close the terminal's number, and
+        # the next file opened anywhere would get the line.
+        with self._plug:
+            if self._master is None:
+                return
+            line = pack(BENCH_NODE, records, f"b{self._boots}", self._seq) + b"\n"
+            self._seq += 1
+            try:
+                written = os.write(self._master, line)
+            except BlockingIOError:
+                written = 0
+            if written < len(line):
+                self.lost_lines += 1
 
     def close(self) -> None:
         """Same as unplugging."""
