@@ -22,7 +22,9 @@ from service.board import Board
 from service.clock import Clock
 from service.judge.actions import (
     Action,
+    BeginHeat,
     ClockStepped,
+    CreatePart,
     OperatorAction,
     RecordingChanged,
     ServiceAction,
@@ -323,8 +325,14 @@ class Collector:
             self._publish(self._judge.step(item))
             return
         ticket = item.ticket
+        acted = Acted(item.stamp, self._numbered(item.action))
+        if ticket is not None and self._judge.shop.seen(item.action.token) is not None:
+            # The same tap again (a double tap, an answer lost on the way): done already.
+            ticket.acted = acted
+            ticket.recorded.set()
+            ticket.answered.set()
+            return
         try:
-            acted = Acted(item.stamp, self._judge.number(item.action))
             outcome = self._judge.step(acted)
         except Refused as refusal:
             if ticket is not None:
@@ -345,6 +353,16 @@ class Collector:
             # A page that asks right after its tap must see what the tap did.
             self._guarded(self._post)
             ticket.answered.set()
+
+    def _numbered(self, action: Action) -> Action:
+        """The action with its id, so that the journal holds it complete."""
+        shop = self._judge.shop
+        made_id = shop.seen(action.token)
+        if isinstance(action, CreatePart):
+            return action.model_copy(update={"part_id": made_id or shop.next_part_id})
+        if isinstance(action, BeginHeat):
+            return action.model_copy(update={"heat_id": made_id or shop.next_heat_id})
+        return action
 
     def _pass_time(self) -> bool:
         """Nothing arrived: let the judge's ticks come, and look whether the date was set."""

@@ -1,0 +1,65 @@
+"""Figures about the service itself, for ``GET /metrics``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from dashboard.wiring import Metric
+from service.sources.link import LinkStatus
+from service.store.writer import WriterStatus
+
+
+def figures(status: WriterStatus, links: Sequence[LinkStatus], failures: int) -> list[Metric]:
+    """What a scraper may want to know.
+
+    Args:
+        status: The writer's.
+        links: Every link's.
+        failures: Events on which the judge failed.
+    """
+    found = [
+        Metric(
+            "heatwindow_recording",
+            "gauge",
+            "1 while readings reach the database.",
+            [({}, float(status.recording))],
+        ),
+        Metric(
+            "heatwindow_readings_queued",
+            "gauge",
+            "Readings not on a disk yet.",
+            [({}, float(status.queued))],
+        ),
+    ]
+    counters = {
+        "heatwindow_readings_stored": ("New rows since the start.", status.committed),
+        "heatwindow_readings_spooled": ("Readings that took the spool file.", status.spooled),
+        "heatwindow_readings_lost": ("Readings that could be kept nowhere.", status.lost),
+        "heatwindow_readings_duplicate": ("Second deliveries recognised.", status.duplicates),
+        "heatwindow_judge_failures": ("Events whose handling failed.", failures),
+    }
+    found += [
+        Metric(name, "counter", text, [({}, float(value))])
+        for name, (text, value) in counters.items()
+    ]
+    found.append(
+        Metric(
+            "heatwindow_link_measurements",
+            "counter",
+            "Measurements decoded, by link.",
+            [({"link": each.name}, float(each.measurements)) for each in links],
+        )
+    )
+    found.append(
+        Metric(
+            "heatwindow_link_rejects",
+            "counter",
+            "Refusals, by link and cause.",
+            [
+                ({"link": each.name, "cause": cause.value}, float(count))
+                for each in links
+                for cause, count in each.rejects.items()
+            ],
+        )
+    )
+    return found
