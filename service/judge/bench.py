@@ -1,0 +1,194 @@
+"""The bench answer: the judge's state said in the shape everybody outside reads.
+
+Rounded to what can be known; a number that is not finite becomes ``null``.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime, timedelta
+
+from service.judge.alarms import Alarm
+from service.judge.channel import ChannelTrack, Standing
+from service.judge.heat_track import HeatTrack, Tracks, probe_view
+from service.judge.outlook import (
+    AlarmJson,
+    BenchJson,
+    ChannelJson,
+    HeatJson,
+    LimitsJson,
+    PartJson,
+    PurgeJson,
+    SpreadJson,
+    WindowJson,
+)
+from service.judge.purge_verdict import NOT_JUDGED
+from service.judge.shop import Part, Shop, guess_kind
+from service.judge.state import JudgeState
+from service.readings import ChannelKind, Forecast, Spread
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def utc_text(utc_us: int) -> str:
+    """RFC 3339 UTC to the millisecond."""
+    moment = _EPOCH + timedelta(microseconds=utc_us)
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def bench_json(state: JudgeState, recording: bool) -> BenchJson:
+    """Everything that is known at the moment the state was left [shop time ``now_us``]."""
+    shop, now_us = state.shop, state.now_us
+    by_part = {track.part_id: track for track in state.heats.values()}
+    tracks = state.channels
+    return {
+        "at": utc_text(now_us + shop.offset_us),
+        "recording": recording,
+        "parts": [
+            _part(shop, part, by_part.get(part.id), tracks, now_us)
+            for _, part in sorted(shop.parts.items())
+        ],
+        "channels": [_channel(shop, track, now_us) for _, track in sorted(tracks.items())],
+        "alarms": [_alarm(alarm) for _, alarm in sorted(state.book.alarms.items())],
+    }
+
+
+def _alarm(alarm: Alarm) -> AlarmJson:
+    return {
+        "id": alarm.id,
+        "kind": alarm.kind,
+        "part_id": alarm.part_id,
+        "channel": alarm.channel,
+        "state": alarm.state,
+        "since": utc_text(alarm.since_us),
+        "text": alarm.text,
+    }
+
+
+def _part(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_us: int) -> PartJson:
+    heat = shop.heats[track.heat_id] if track is not None else None
+    together = None if track is None else track.together
+    return {
+        "id": part.id,
+        "name": part.name,
+        "metal": part.metal,
+        "mass_kg": part.mass_kg,
+        "area_m2": part.area_m2,
+        "cavity_volume_l": part.cavity_volume_l,
+        "hose_volume_l": part.hose_volume_l,
+        "heat_id": None if heat is None else heat.id,
+        "phase": "none" if heat is None else heat.phase,
+        "verdict": "unknown" if together is None else together.verdict,
+        "heat": _heat(shop, part, track, tracks, now_us),
+        "purge": _purge(track),
+        "next": "No heat is running." if together is None else together.next,
+        "limits": LimitsJson(
+            preheat_min_c=part.preheat_min_c,
+            interpass_max_c=part.interpass_max_c,
+            cooling_max_c_per_h=part.cooling_max_c_per_h,
+            oxygen_max_ppm=part.oxygen_max_ppm,
+        ),
+        "pass_running": heat is not None and heat.pass_running,
+        "passes": 0 if heat is None else heat.passes,
+        "heat_began_at": None if heat is None else utc_text(heat.began_utc_us),
+    }
+
+
+def _heat(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_us: int) -> HeatJson:
+    if track is None or track.heat is None:
+        probes = shop.channels_of(part.id, ChannelKind.THERMOCOUPLE)
+        seen = [probe_view(tracks[c.name], now_us).temperature_c for c in probes]
+        good = [value for value in seen if value is not None]
+        return {
+            "verdict": "unknown",
+            "reasons": ["no heat is running"],
+            "temperature_c": _rounded(min(good, default=None), 1),
+            "rate_c_per_h": None,
+            "window": WindowJson(closes_in_s=None, opens_in_s=None, reason="no heat is running"),
+        }
+    finding = track.heat
+    return {
+        "verdict": finding.verdict,
+        "reasons": finding.reasons,
+        "temperature_c": _rounded(finding.temperature_c, 1),
+        "rate_c_per_h": _rounded(None if track.rate is None else track.rate.c_per_h, 0),
+        "window": _window(part, track),
+    }
+
+
+def _window(part: Part, track: HeatTrack) -> WindowJson:
+    closes, opens = track.closes, track.opens
+    if part.preheat_min_c is None:
+        reason: str | None = "no preheat limit: cooling does not close the window"
+    else:
+        reason = next((f.reason for f in (closes, opens) if f is not None and f.reason), None)
+    return {"closes_in_s": _seconds(closes), "opens_in_s": _seconds(opens), "reason": reason}
+
+
+def _purge(track: HeatTrack | None) -> PurgeJson:
+    finding = None if track is None else track.purge
+    purging = None if track is None else track.purging
+    return {
+        "verdict": "unknown" if finding is None else finding.verdict,
+        "reasons": ["no heat is running"] if finding is None else finding.reasons,
+        "oxygen_ppm": None if purging is None else _spread(purging.oxygen, 3),
+        "clear": purging is not None and finding is not None and finding.verdict == "ready",
+        "clear_in_s": None if purging is None else _clear_in(purging.clear, purging.clear_in),
+        "basis": NOT_JUDGED if finding is None else finding.basis,
+        "running": purging is not None,
+        "flow_l_min": None if purging is None else _rounded(purging.flow_l_min, 2),
+        "used_l": 0.0 if purging is None else _rounded(purging.used_l, 1) or 0.0,
+    }
+
+
+def _clear_in(clear: bool, forecast: Forecast | None) -> SpreadJson | None:
+    return SpreadJson(p05=0.0, p50=0.0, p95=0.0) if clear else _seconds(forecast)
+
+
+def _channel(shop: Shop, track: ChannelTrack, now_us: int) -> ChannelJson:
+    said = shop.channels.get(track.name)
+    kind = None if said is None else said.kind
+    guess = guess_kind(track.unit)
+    standing = track.standing(now_us)
+    value = None if standing is Standing.BAD else _rounded(track.value, 3)
+    return {
+        "name": track.name,
+        "kind": None if kind is None else kind.value,
+        "kind_guess": None if guess is None else guess.value,
+        "value": value,
+        "unit": track.unit,
+        "quality": standing.value,
+        "reason": track.why(now_us),
+        "age_s": round(max(0, track.age_us(now_us)) / 1e6, 1),
+        "part_id": None if said is None else said.part_id,
+    }
+
+
+def _seconds(forecast: Forecast | None) -> SpreadJson | None:
+    spread = None if forecast is None else forecast.time_left_s
+    if spread is None:
+        return None
+    low, middle, high = (
+        None if v is None or not math.isfinite(v) else float(round(v))
+        for v in (spread.p05, spread.p50, spread.p95)
+    )
+    return None if low is None or middle is None else SpreadJson(p05=low, p50=middle, p95=high)
+
+
+def _spread(spread: Spread | None, digits: int) -> SpreadJson | None:
+    if spread is None:
+        return None
+    low, middle, high = (_significant(v, digits) for v in (spread.p05, spread.p50, spread.p95))
+    return None if low is None or middle is None else SpreadJson(p05=low, p50=middle, p95=high)
+
+
+def _significant(value: float | None, digits: int) -> float | None:
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{value:.{digits}g}")
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    if value is None or not math.isfinite(value):
+        return None
+    return round(value, digits) + 0.0

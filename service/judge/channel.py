@@ -1,0 +1,202 @@
+"""One channel as the judge sees it: alive or silent, believed or not, on time or late.
+
+Health is data age by arrival. Times are shop time (monotonic) [µs] unless a name says source.
+The time limits are common practice, no source, except where a line says otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from service.judge.settling import Settling
+from service.judge.source_clock import SourceClock
+from service.readings import ChannelKind, Quality, Reading
+
+STALE_FLOOR_US = 3_000_000
+STALE_INTERVALS = 3
+SAME_ARRIVAL_US = 50_000
+"""Readings of one pack arrive together; their spacing says nothing about the channel's pace."""
+PACE_MEMORY = 9
+PACE_LEAST = 3
+NOISE_WINDOW_US = 60_000_000
+NOISY_AT = 5
+"""So many suspect readings in a minute are a burst worth telling (arc start, loose plug)."""
+NOISE_MEMORY = 20
+BRIDGE_US = 15_000_000
+"""A gap shorter than this, with the reading where it should be, is no new contact."""
+BRIDGE_K = 2.0
+BRIDGE_K_PER_S = 0.6
+"""36 K/min: faster than a bare casting loses heat (24.5 K/min at 350 °C, own calculation)."""
+HOT_C = 60.0
+"""Above this a part off the heat must be cooling, so an unmoving reading is a frozen one."""
+FROZEN_FLOOR_US = 90_000_000
+"""On the bench; under a blanket and in the oven the judge allows longer."""
+
+
+class Standing(StrEnum):
+    """What a channel's newest word is worth at this moment."""
+
+    GOOD = "good"
+    SETTLING = "settling"
+    SUSPECT = "suspect"
+    BAD = "bad"
+    STALE = "stale"
+
+
+@dataclass(slots=True)
+class ChannelTrack:
+    """Everything remembered of one channel; bounded.
+
+    Attributes:
+        heard_us: Arrival of the newest reading that was not late, of any quality.
+        value: Its number; kept for show even when it must not be used.
+        good_us: Arrival of the newest good reading.
+        measured_us: When that one was measured, by shop time.
+        spacings_us: The last few times between arrivals, from which the pace is learnt.
+        suspects_us: When the last suspect readings came.
+        same_since_us: Since when the number has not changed by a digit.
+        frozen_after_us: How long that may last where the channel is now.
+    """
+
+    name: str
+    known_since_us: int
+    unit: str | None = None
+    kind: ChannelKind | None = None
+    heard_us: int | None = None
+    value: float | None = None
+    quality: Quality = Quality.BAD
+    reason: str | None = None
+    good_us: int | None = None
+    good_value: float | None = None
+    measured_us: int = 0
+    same_since_us: int = 0
+    frozen_after_us: int = 10 * FROZEN_FLOOR_US
+    in_oven: bool = False
+    late: int = 0
+    spacings_us: list[int] = field(default_factory=list)
+    suspects_us: list[int] = field(default_factory=list)
+    clock: SourceClock = field(default_factory=SourceClock)
+    settling: Settling = field(default_factory=Settling)
+
+    def take(self, reading: Reading) -> bool:
+        """Take a reading in; returns whether it counts now (``False``: late, history only)."""
+        measured_us = self.clock.place(reading)
+        if measured_us is None:
+            self.late += 1
+            return False
+        if reading.unit is not None:
+            self.unit = reading.unit
+        self._learn_pace(reading.mono_us)
+        if reading.value != self.value:
+            self.same_since_us = reading.mono_us
+        self.heard_us = reading.mono_us
+        self.value, self.quality, self.reason = reading.value, reading.quality, reading.reason
+        if reading.quality is Quality.SUSPECT:
+            self.suspects_us = [*self.suspects_us[1 - NOISE_MEMORY :], reading.mono_us]
+        elif reading.quality is Quality.GOOD and reading.value is not None:
+            self._take_good(reading.mono_us, reading.value, measured_us)
+        return True
+
+    def _learn_pace(self, mono_us: int) -> None:
+        if self.heard_us is None:
+            return
+        spacing_us = mono_us - self.heard_us
+        if spacing_us > SAME_ARRIVAL_US:
+            self.spacings_us = [*self.spacings_us[1 - PACE_MEMORY :], spacing_us]
+
+    def _take_good(self, mono_us: int, value: float, measured_us: int) -> None:
+        if self.is_probe:
+            if self._new_contact(mono_us, value):
+                self.settling.begin(mono_us)
+            self.settling.note(measured_us, value, self.in_oven)
+        self.good_us, self.good_value, self.measured_us = mono_us, value, measured_us
+
+    def _new_contact(self, mono_us: int, value: float) -> bool:
+        if self.good_us is None or self.good_value is None:
+            return True
+        gap_us = mono_us - self.good_us
+        off_k = abs(value - self.good_value)
+        if gap_us > self.stale_after_us and gap_us > BRIDGE_US:
+            return True
+        return off_k > self._bridge_k(gap_us)
+
+    def _bridge_k(self, gap_us: int) -> float:
+        """How far a probe in contact may have moved; a quick noise spike below the gate's own
+        limit must not count as a new contact, so a live channel gets that limit."""
+        if gap_us <= self.stale_after_us:
+            return 12.0 + 10.0 * gap_us / 1e6
+        return BRIDGE_K + BRIDGE_K_PER_S * gap_us / 1e6
+
+    @property
+    def is_probe(self) -> bool:
+        """A temperature that is pressed onto something."""
+        return self.unit == "Cel" and self.kind is not ChannelKind.AMBIENT
+
+    @property
+    def interval_us(self) -> int | None:
+        """Learnt time between readings, or ``None`` before there is enough to learn from."""
+        if len(self.spacings_us) < PACE_LEAST:
+            return None
+        return sorted(self.spacings_us)[len(self.spacings_us) // 2]
+
+    @property
+    def stale_after_us(self) -> int:
+        """Age at which the channel counts as silent: max(3 s, 3 x its learnt interval)."""
+        interval_us = self.interval_us
+        return max(STALE_FLOOR_US, STALE_INTERVALS * (interval_us or 0))
+
+    def new_contact(self, now_us: int) -> None:
+        """The probe was put somewhere else: it settles again."""
+        if self.is_probe:
+            self.settling.begin(now_us)
+
+    def age_us(self, now_us: int) -> int:
+        """Time since the channel was last heard, or since it is known."""
+        return now_us - (self.known_since_us if self.heard_us is None else self.heard_us)
+
+    def standing(self, now_us: int) -> Standing:
+        """What the newest reading is worth at ``now_us``."""
+        if self.heard_us is None or self.age_us(now_us) > self.stale_after_us:
+            return Standing.STALE
+        if self.quality is Quality.BAD or self.value is None:
+            return Standing.BAD
+        if self.quality is Quality.SUSPECT or self._frozen(now_us):
+            return Standing.SUSPECT
+        if self.is_probe and self.settling.since_us is not None:
+            return Standing.SETTLING
+        return Standing.GOOD
+
+    def noisy(self, now_us: int) -> bool:
+        """A burst of suspect readings within the last minute."""
+        recent = [at for at in self.suspects_us if now_us - at <= NOISE_WINDOW_US]
+        return len(recent) >= NOISY_AT
+
+    def _unmoved_us(self, now_us: int) -> int:
+        if not self.is_probe or self.value is None or self.value < HOT_C:
+            return 0
+        return now_us - self.same_since_us
+
+    def _frozen(self, now_us: int) -> bool:
+        return not self.in_oven and self._unmoved_us(now_us) > self.frozen_after_us
+
+    def why(self, now_us: int) -> str | None:
+        """The standing explained, or a warning about a good channel; ``None`` if all is well."""
+        standing = self.standing(now_us)
+        unmoved_us = self._unmoved_us(now_us)
+        if standing is Standing.STALE:
+            return self._silence(now_us)
+        if standing is Standing.SETTLING:
+            return "probe settling: not yet at the part's temperature"
+        if standing is not Standing.BAD and unmoved_us > self.frozen_after_us:
+            return f"has not moved by a digit for {unmoved_us / 1e6:.0f} s: frozen?"
+        if standing in (Standing.BAD, Standing.SUSPECT):
+            return self.reason or "no value"
+        if self.noisy(now_us):
+            return "noisy: many impossible jumps in the last minute"
+        return self.clock.remark()
+
+    def _silence(self, now_us: int) -> str:
+        if self.heard_us is None:
+            return "no reading yet"
+        return f"silent for {self.age_us(now_us) / 1e6:.0f} s"

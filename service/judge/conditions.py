@@ -1,0 +1,169 @@
+"""Which alarm conditions hold now: every possible alarm of every open heat, named each tick.
+
+A condition whose limit does not apply now (another phase, no such limit) is not named, which
+withdraws it. One that applies but cannot be seen has ``holds`` = ``None``: nothing is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from math import log
+
+from service.judge.alarms import Condition
+from service.judge.channel import ChannelTrack, Standing
+from service.judge.heat_track import HeatTrack, Tracks
+from service.judge.heat_verdict import cools_too_fast
+from service.judge.shop import Heat, Part
+from service.judge.state import JudgeState
+from service.judge.words import degrees
+from service.readings import ChannelKind
+
+DEADBAND_K = 2.0
+"""A temperature alarm returns only this far inside the limit [K]; noise and the welder's draught
+stay below it (practice)."""
+DEADBAND_RATE = 0.9
+"""A cooling alarm returns only below this share of the limit."""
+OVEN_FAULT_ON_US = 30_000_000
+"""In the oven an unplugged probe is mostly the carry begun before its tap: hands are full."""
+
+
+def conditions(state: JudgeState, now_us: int) -> list[Condition]:
+    """Everything that could alarm at ``now_us`` and what is known of it."""
+    shop, tracks = state.shop, state.channels
+    detail = f": {shop.recording_detail}" if shop.recording_detail else ""
+    text = f"readings are not being recorded{detail}"
+    found = [Condition("not recording", None, None, not shop.recording, text)]
+    for track in state.heats.values():
+        heat, part = shop.heats[track.heat_id], shop.parts[track.part_id]
+        found += _of_temperature(track, heat, part, tracks, now_us)
+        found += _of_purge(track, heat, part, now_us)
+        found += _of_channels(track, state, heat.phase == "oven", now_us)
+    return found
+
+
+def _of_temperature(
+    track: HeatTrack, heat: Heat, part: Part, tracks: Tracks, now_us: int
+) -> Iterator[Condition]:
+    standings = [tracks[name].standing(now_us) for name in track.cooling]
+    good_c = [
+        tracks[name].good_value or 0.0
+        for name, standing in zip(track.cooling, standings, strict=True)
+        if standing is Standing.GOOD
+    ]
+    doubt = len(good_c) < len(standings) or not good_c
+    if heat.phase == "bench":
+        if part.preheat_min_c is not None and (track.was_hot or heat.pass_running):
+            yield _below_preheat(part, heat, good_c, doubt, part.preheat_min_c)
+        if part.interpass_max_c is not None:
+            yield _above_interpass(part, heat, good_c, doubt, part.interpass_max_c)
+    if heat.phase == "slow cool" and part.cooling_max_c_per_h is not None:
+        yield _cooling(track, part, not good_c, part.cooling_max_c_per_h)
+
+
+def _below_preheat(
+    part: Part, heat: Heat, good_c: list[float], doubt: bool, limit_c: float
+) -> Condition:
+    coldest_c = min(good_c, default=None)
+    advice = "finish the bead, fill the crater, re-heat" if heat.pass_running else "re-heat"
+    if coldest_c is None:
+        return Condition("below preheat", part.id, None, None, f"{part.name}: temperature unknown")
+    below = coldest_c < limit_c
+    return Condition(
+        "below preheat",
+        part.id,
+        None,
+        True if below else (None if doubt else False),
+        f"{part.name}: {degrees(coldest_c)} is below preheat {degrees(limit_c)}: {advice}",
+        clears=coldest_c >= limit_c + DEADBAND_K,
+        severity=limit_c - coldest_c,
+    )
+
+
+def _above_interpass(
+    part: Part, heat: Heat, good_c: list[float], doubt: bool, limit_c: float
+) -> Condition:
+    hottest_c = max(good_c, default=None)
+    if hottest_c is None or heat.pass_running:
+        return Condition("above interpass", part.id, None, None, f"{part.name}: not judged now")
+    above = hottest_c > limit_c
+    return Condition(
+        "above interpass",
+        part.id,
+        None,
+        True if above else (None if doubt else False),
+        f"{part.name}: {degrees(hottest_c)} is above interpass {degrees(limit_c)}: let it cool",
+        clears=hottest_c <= limit_c - DEADBAND_K,
+        severity=hottest_c - limit_c,
+    )
+
+
+def _cooling(track: HeatTrack, part: Part, blind: bool, limit_c_per_h: float) -> Condition:
+    rate = track.rate
+    if blind or rate is None:
+        return Condition("cooling too fast", part.id, None, None, f"{part.name}: rate unknown")
+    return Condition(
+        "cooling too fast",
+        part.id,
+        None,
+        cools_too_fast(rate, limit_c_per_h),
+        f"{part.name}: cooling {-rate.c_per_h:.0f} °C/h, limit {limit_c_per_h:.0f}: cover it",
+        clears=-rate.c_per_h < DEADBAND_RATE * limit_c_per_h,
+        severity=log(max(-rate.c_per_h / limit_c_per_h, 0.01), 1.5),
+    )
+
+
+def _of_purge(track: HeatTrack, heat: Heat, part: Part, now_us: int) -> Iterator[Condition]:
+    purging = track.purging
+    if purging is None:
+        return
+    gone = heat.pass_running and purging.was_clear and not purging.clear
+    holds: bool | None = purging.lost(now_us) or gone
+    if purging.doubt is not None and not purging.lost(now_us):
+        holds = None
+    where = "the root is open to air, stop" if heat.pass_running else "look at bottle and hose"
+    yield Condition(
+        "purge lost", part.id, None, holds, f"{part.name}: purge lost: {where}",
+        severity=1.0 if heat.pass_running else 0.0,
+    )  # fmt: skip
+
+
+def _of_channels(
+    track: HeatTrack, state: JudgeState, in_oven: bool, now_us: int
+) -> Iterator[Condition]:
+    gap = track.gap_expected(now_us)
+    watched = [(name, gap) for name in sorted(track.cooling)]
+    if track.purging is not None:
+        for kind in (ChannelKind.GAS_FLOW, ChannelKind.OXYGEN):
+            watched += [(c.name, False) for c in state.shop.channels_of(track.part_id, kind)]
+    for name, expected in watched:
+        channel = state.channels[name]
+        fault = _fault(channel, track.part_id, expected, now_us)
+        yield replace(fault, on_us=OVEN_FAULT_ON_US) if in_oven else fault
+        faulty = state.book.active("sensor fault", track.part_id, name)
+        yield _silence(channel, track.part_id, expected or faulty, now_us)
+
+
+def _fault(track: ChannelTrack, part_id: int, expected: bool, now_us: int) -> Condition:
+    standing = track.standing(now_us)
+    faulty = standing in (Standing.BAD, Standing.SUSPECT) or track.noisy(now_us)
+    unseen = standing is Standing.STALE and not expected
+    return Condition(
+        "sensor fault",
+        part_id,
+        track.name,
+        None if unseen else faulty and not expected,
+        f"{track.name}: {track.why(now_us) or 'in doubt'}",
+    )
+
+
+def _silence(track: ChannelTrack, part_id: int, expected: bool, now_us: int) -> Condition:
+    """Silence; expected on the carry, and no news of a probe that was faulty before."""
+    silent = track.standing(now_us) is Standing.STALE
+    return Condition(
+        "no data",
+        part_id,
+        track.name,
+        silent and not expected,
+        f"no data from {track.name}: {track.why(now_us) or 'silent'}",
+    )

@@ -1,0 +1,132 @@
+"""One probe on one part: its good readings handed to the cooldown model, once a second.
+
+The model is told what is known to change the cooling (out of the oven, onto the bench, under
+cover, gas, arc, a probe put back). Forecasts are made on whole seconds of shop time only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from service.judge.actions import HeatPhase
+from service.judge.channel import ChannelTrack, Standing
+from service.judge.shop import Part
+from service.physics.cooldown import Change, Cooldown, CooldownPrior, Level, Rate
+from service.readings import Forecast
+
+MOVES: dict[tuple[HeatPhase, HeatPhase], tuple[Change, ...]] = {
+    ("oven", "carry"): ("left oven",),
+    ("oven", "bench"): ("left oven", "landed"),
+    ("oven", "slow cool"): ("cover on",),
+    ("carry", "bench"): ("landed",),
+    ("carry", "oven"): ("into oven",),
+    ("carry", "slow cool"): ("landed", "cover on"),
+    ("bench", "carry"): ("moved",),
+    ("bench", "oven"): ("into oven",),
+    ("bench", "slow cool"): ("cover on",),
+    ("slow cool", "bench"): ("cover off",),
+    ("slow cool", "carry"): ("cover off", "moved"),
+    ("slow cool", "oven"): ("into oven",),
+}
+"""What a move does to the cooling."""
+
+FLOW_STEP_L_MIN = 0.5
+"""Smaller changes of the argon flow are not worth telling the cooldown model [l/min]."""
+
+
+@dataclass(slots=True)
+class CoolingTrack:
+    """The cooldown model of one probe on one part, and what it was last asked.
+
+    Attributes:
+        sum_s, sum_c, count: Good readings since the last whole second.
+        told_s: Shop time [s] up to which the model knows the story.
+        closes, opens, rate, level: The newest answers, for the moment ``asked_us``.
+    """
+
+    channel: str
+    model: Cooldown
+    sum_s: float = 0.0
+    sum_c: float = 0.0
+    count: int = 0
+    told_s: float = float("-inf")
+    waited: bool = False
+    flow_l_min: float | None = None
+    closes: Forecast | None = None
+    opens: Forecast | None = None
+    below_interpass: Forecast | None = None
+    rate: Rate | None = None
+    level: Level | None = None
+    asked_us: int | None = None
+    changes: list[tuple[float, Change]] = field(default_factory=list)
+
+    def take(self, measured_us: int, temperature_c: float) -> None:
+        """A good, settled reading [°C]."""
+        self.sum_s += measured_us / 1e6
+        self.sum_c += temperature_c
+        self.count += 1
+
+    def changed(self, mono_us: int, changes: tuple[Change, ...]) -> None:
+        """Something known to change the cooling happened; readings before it go in first."""
+        for change in changes:
+            self.changes.append((mono_us / 1e6, change))
+
+    def second(self, now_us: int, track: ChannelTrack, ambient_c: float | None) -> None:
+        """The whole second ``now_us``: hand over what came in it."""
+        settled = track.standing(now_us) is Standing.GOOD
+        if not settled:
+            self.waited = True
+        elif self.waited:
+            self.waited = False
+            self.changes.append((now_us / 1e6, "probe back"))
+        self._observe(ambient_c)
+        for at_s, change in self.changes:
+            self.told_s = max(self.told_s, at_s)
+            self.model.known_change(self.told_s, change)
+        self.changes = []
+
+    def _observe(self, ambient_c: float | None) -> None:
+        if not self.count:
+            return
+        t_s, temperature_c = self.sum_s / self.count, self.sum_c / self.count
+        self.sum_s = self.sum_c = 0.0
+        self.count = 0
+        if t_s > self.told_s:
+            self.told_s = t_s
+            self.model.observe(t_s, temperature_c, ambient_c)
+
+    def flow(self, now_us: int, argon_flow_l_min: float) -> None:
+        """Purge gas through the part [l/min]; only real changes reach the model."""
+        if self.flow_l_min is None and argon_flow_l_min < FLOW_STEP_L_MIN:
+            return
+        before = self.flow_l_min or 0.0
+        if abs(argon_flow_l_min - before) < FLOW_STEP_L_MIN:
+            return
+        self.flow_l_min = argon_flow_l_min
+        self.told_s = max(self.told_s, now_us / 1e6)
+        self.model.set_gas_flow(self.told_s, argon_flow_l_min)
+
+    def ask(self, now_us: int, part: Part, phase: HeatPhase) -> None:
+        """Forecasts for this whole second; expensive, so only for what the phase needs."""
+        at_s = max(self.told_s, now_us / 1e6)
+        self.asked_us = now_us
+        self.rate, self.level = self.model.rate(), self.model.level(at_s)
+        self.closes = self.opens = self.below_interpass = None
+        low, high = part.preheat_min_c, part.interpass_max_c
+        if phase == "oven":
+            self.opens = None if low is None else self.model.until_above(low, at_s)
+        elif phase in ("carry", "bench"):
+            self.closes = None if low is None else self.model.until_below(low, at_s)
+            if high is not None:
+                self.below_interpass = self.model.until_below(high, at_s)
+
+    def forget_answers(self) -> None:
+        """Nothing can be said any more."""
+        self.closes = self.opens = self.below_interpass = None
+        self.rate = self.level = None
+        self.asked_us = None
+
+
+def begin_cooling(channel: str, part: Part) -> CoolingTrack:
+    """A fresh model for a probe on a part: nothing learnt elsewhere is carried over."""
+    return CoolingTrack(channel, Cooldown(CooldownPrior(part.metal, part.mass_kg, part.area_m2)))

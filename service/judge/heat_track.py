@@ -1,0 +1,239 @@
+"""One heat as the judge follows it: its probes, its purge, and the verdicts it has now."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from service.judge.actions import HeatPhase
+from service.judge.channel import ChannelTrack, Standing
+from service.judge.cooling import MOVES, CoolingTrack, begin_cooling
+from service.judge.heat_verdict import HeatFinding, HeatView, ProbeView, judge_heat
+from service.judge.purge_verdict import PurgeFinding, PurgeView, judge_purge
+from service.judge.purging import NO_FLOW_L_MIN, PurgeTrack, begin_purge
+from service.judge.shop import Heat, Part, Shop
+from service.judge.spreads import earliest, latest
+from service.judge.together import PartView, Together, judge_together
+from service.judge.words import without_numbers
+from service.physics.cooldown import Change, Level, Rate
+from service.readings import ChannelKind, Forecast
+
+CARRY_LIMIT_S = 300.0
+"""An unplugged probe is an expected gap for so long after the oven, then a fault (practice)."""
+SLOW_ASK_S = 5
+"""In the oven and under cover nothing is urgent: forecasts every so many seconds."""
+
+Tracks = Mapping[str, ChannelTrack]
+
+
+@dataclass(slots=True)
+class HeatTrack:
+    """What the judge keeps of one open heat. Times are shop time [µs].
+
+    Attributes:
+        cooling: The cooldown model of each probe, by channel name.
+        gap_since_us: Since when the probes may be unplugged for the carry; ``None``: not.
+        was_hot: The part has been at preheat in this heat.
+        heat, purge, together: The newest verdicts.
+        closes, opens, rate, level: What they rest on, for the whole part.
+        told: What was last reported of the verdicts, numbers masked.
+    """
+
+    heat_id: int
+    part_id: int
+    cooling: dict[str, CoolingTrack] = field(default_factory=dict)
+    purging: PurgeTrack | None = None
+    gap_since_us: int | None = None
+    was_hot: bool = False
+    heat: HeatFinding | None = None
+    purge: PurgeFinding | None = None
+    together: Together | None = None
+    closes: Forecast | None = None
+    opens: Forecast | None = None
+    rate: Rate | None = None
+    level: Level | None = None
+    told: tuple[str, ...] = ()
+
+    # --- what is said ---------------------------------------------------------------------------
+
+    def fit_channels(self, shop: Shop) -> None:
+        """Follow the probes that are on the part now; one that left or came starts anew."""
+        names = [c.name for c in shop.channels_of(self.part_id, ChannelKind.THERMOCOUPLE)]
+        for gone in [name for name in self.cooling if name not in names]:
+            del self.cooling[gone]
+        for name in names:
+            if name not in self.cooling:
+                self.cooling[name] = begin_cooling(name, shop.parts[self.part_id])
+
+    def changed(self, mono_us: int, *changes: Change) -> None:
+        """Something known to change the cooling of every probe happened."""
+        for cooling in self.cooling.values():
+            cooling.changed(mono_us, changes)
+
+    def moved(self, before: HeatPhase, after: HeatPhase, mono_us: int) -> None:
+        """The part changed place."""
+        self.changed(mono_us, *MOVES[before, after])
+        if before == "oven" and after in ("carry", "bench"):
+            self.gap_since_us = mono_us
+        elif after in ("oven", "slow cool"):
+            self.gap_since_us = None
+        if after == "carry":
+            self.gap_since_us = mono_us
+
+    def purge_begins(self, part: Part, mono_us: int, unproven: str | None = None) -> None:
+        self.purging = begin_purge(part, mono_us, unproven)
+        self.changed(mono_us, "purge on")
+
+    def purge_ends(self, mono_us: int) -> None:
+        self.purging = None
+        self.changed(mono_us, "purge off")
+        for cooling in self.cooling.values():
+            cooling.flow(mono_us, 0.0)
+
+    # --- what is seen ---------------------------------------------------------------------------
+
+    def gap_expected(self, now_us: int) -> bool:
+        """The probes may be silent or unplugged because the part is being carried."""
+        since_us = self.gap_since_us
+        return since_us is not None and now_us - since_us <= CARRY_LIMIT_S * 1e6
+
+    def second(self, now_us: int, shop: Shop, tracks: Tracks, ambient_c: float | None) -> None:
+        """The whole second ``now_us``: feed the models and ask them."""
+        heat, part = shop.heats[self.heat_id], shop.parts[self.part_id]
+        if self.purging is not None:
+            oxygen = the_one(shop, tracks, self.part_id, ChannelKind.OXYGEN)
+            self.purging.second(now_us, oxygen, part.oxygen_max_ppm)
+        for name, cooling in self.cooling.items():
+            cooling.second(now_us, tracks[name], None if heat.phase == "oven" else ambient_c)
+            if self.purging is not None and self.purging.flow_l_min is not None:
+                cooling.flow(now_us, self.purging.flow_l_min)
+        self._ask(now_us, heat, part, tracks)
+
+    def _ask(self, now_us: int, heat: Heat, part: Part, tracks: Tracks) -> None:
+        slow = heat.phase in ("oven", "slow cool")
+        if slow and now_us // 1_000_000 % SLOW_ASK_S and self.rate is not None:
+            return
+        for name, cooling in self.cooling.items():
+            live = tracks[name].standing(now_us) is Standing.GOOD
+            if live or self.gap_expected(now_us):
+                cooling.ask(now_us, part, heat.phase)
+            else:
+                cooling.forget_answers()
+        self._combine(heat.phase)
+
+    def _combine(self, phase: HeatPhase) -> None:
+        probes = list(self.cooling.values())
+        self.closes = earliest([c.closes for c in probes]) if phase in ("carry", "bench") else None
+        self.opens = None
+        if phase == "oven":
+            self.opens = latest([c.opens for c in probes])
+        elif self.heat is not None and self.heat.above:
+            self.opens = latest([c.below_interpass for c in probes])
+        known = [c for c in probes if c.level is not None]
+        coldest = min(known, key=lambda c: c.level.temperature_c if c.level else 0.0, default=None)
+        self.level = None if coldest is None else coldest.level
+        self.rate = None if coldest is None else coldest.rate
+        if phase == "slow cool":
+            rates = [c.rate for c in probes if c.rate is not None]
+            self.rate = min(rates, key=lambda r: r.c_per_h, default=None)
+
+    def look(self, now_us: int, shop: Shop, tracks: Tracks) -> None:
+        """Every tick and after every action: judge what is known now."""
+        heat, part = shop.heats[self.heat_id], shop.parts[self.part_id]
+        if self.purging is not None:
+            flow = the_one(shop, tracks, self.part_id, ChannelKind.GAS_FLOW)
+            oxygen = the_one(shop, tracks, self.part_id, ChannelKind.OXYGEN)
+            self.purging.look(now_us, flow, oxygen)
+        probes = [probe_view(tracks[name], now_us) for name in sorted(self.cooling)]
+        all_good = bool(probes) and all(p.temperature_c is not None for p in probes)
+        if heat.phase == "bench" and all_good:
+            self.gap_since_us = None
+        self.heat = judge_heat(self._heat_view(now_us, heat, part, probes))
+        if all_good and self.heat.temperature_c is not None and part.preheat_min_c is not None:
+            self.was_hot = self.was_hot or self.heat.temperature_c >= part.preheat_min_c
+        self.purge = judge_purge(self._purge_view(now_us, heat, part))
+        clear_in = None if self.purging is None else self.purging.clear_in
+        self.together = judge_together(
+            PartView(
+                phase=heat.phase,
+                pass_running=heat.pass_running,
+                heat=self.heat,
+                purge=self.purge,
+                window_s=None if self.closes is None else self.closes.time_left_s,
+                clear_in_s=None if clear_in is None else clear_in.time_left_s,
+            )
+        )
+
+    def _heat_view(self, now_us: int, heat: Heat, part: Part, probes: list[ProbeView]) -> HeatView:
+        before = self.heat
+        above = before is not None and before.above and heat.phase == "bench"
+        return HeatView(
+            phase=heat.phase,
+            pass_running=heat.pass_running,
+            probes=probes,
+            preheat_min_c=part.preheat_min_c,
+            interpass_max_c=part.interpass_max_c,
+            cooling_max_c_per_h=part.cooling_max_c_per_h,
+            arc_out_s=None if heat.arc_out_us is None else (now_us - heat.arc_out_us) / 1e6,
+            carry_s=(now_us - self.gap_since_us) / 1e6
+            if self.gap_since_us is not None and self.gap_expected(now_us)
+            else None,
+            was_below=before is not None and before.below,
+            was_above=above,
+            closes=self.closes,
+            opens=self.opens,
+            rate=self.rate,
+            level=self.level,
+        )
+
+    def _purge_view(self, now_us: int, heat: Heat, part: Part) -> PurgeView:
+        purging = self.purging
+        if purging is None:
+            return PurgeView(
+                limit_ppm=part.oxygen_max_ppm,
+                running=False,
+                ended=heat.purge_ended_us is not None,
+                pass_running=heat.pass_running,
+            )
+        return PurgeView(
+            limit_ppm=part.oxygen_max_ppm,
+            running=True,
+            pass_running=heat.pass_running,
+            has_volume=part.cavity_volume_l is not None,
+            lost=purging.lost(now_us),
+            flowing=None if purging.flow_l_min is None else purging.flow_l_min >= NO_FLOW_L_MIN,
+            doubt=purging.doubt,
+            clear=purging.clear,
+            was_clear=purging.was_clear,
+            oxygen=purging.oxygen,
+            clear_in=purging.clear_in,
+            basis=purging.basis,
+            unproven=purging.unproven,
+            troubles=purging.troubles(),
+        )
+
+    def signature(self, phase: HeatPhase) -> tuple[str, ...]:
+        """What is worth reporting when it changes: verdicts, phase, leading reasons."""
+        if self.heat is None or self.purge is None or self.together is None:
+            return ()
+        return (
+            phase,
+            self.together.verdict,
+            self.heat.verdict,
+            self.purge.verdict,
+            without_numbers(self.heat.reasons[0]),
+            without_numbers(self.purge.reasons[0]),
+        )
+
+
+def probe_view(track: ChannelTrack, now_us: int) -> ProbeView:
+    """A probe as the verdict sees it: a temperature only when it is live, good and settled."""
+    standing = track.standing(now_us)
+    good = standing is Standing.GOOD
+    return ProbeView(track.name, standing, track.value if good else None, track.why(now_us))
+
+
+def the_one(shop: Shop, tracks: Tracks, part_id: int, kind: ChannelKind) -> ChannelTrack | None:
+    """The part's channel of a kind of which it has one at most."""
+    found = shop.channels_of(part_id, kind)
+    return tracks[found[0].name] if found else None

@@ -1,0 +1,147 @@
+"""One purge of one part: measured flow and oxygen handed to the purge model, once a second.
+
+Lost flow is seen on the newest reading, not by the model: the moment the meter shows nothing, the
+purge is not clear, whatever the model's bound still says. Limits are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from service.judge.channel import ChannelTrack, Standing
+from service.judge.shop import Part
+from service.physics.purge import Purge, PurgeSetup
+from service.readings import Forecast, Spread
+
+NO_FLOW_L_MIN = 0.5
+"""Below this a flow meter on a purge shows nothing worth calling flow [l/min]."""
+LOST_SHARE = 0.1
+"""Below this share of the flow that had been established the gas counts as lost."""
+START_GRACE_US = 30_000_000
+"""A purge begun with no gas for so long has been forgotten at the valve."""
+
+
+@dataclass(slots=True)
+class PurgeTrack:
+    """The purge model of one heat and what it last said.
+
+    Attributes:
+        seen_flow: A flow meter or an oxygen sensor has spoken since the purge began.
+        established_l_min: The flow that was running [l/min], for judging its loss.
+        lost_since_us: Since when the flow has been lost (shop time), ``None`` while it runs.
+        doubt: Why the evidence is not good at this moment, ``None`` when it is.
+        was_clear: It has been clear in this purge.
+        unproven: Why the count began anew, for the welder.
+    """
+
+    model: Purge
+    began_us: int
+    unproven: str | None = None
+    sum_l_min: float = 0.0
+    count: int = 0
+    flow_l_min: float | None = None
+    flow_known: bool = False
+    has_flow: bool = False
+    has_oxygen: bool = False
+    oxygen_known: bool = False
+    established_l_min: float = 0.0
+    lost_since_us: int | None = None
+    doubt: str | None = None
+    was_clear: bool = False
+    clear: bool = False
+    oxygen: Spread | None = None
+    clear_in: Forecast | None = None
+    told_s: float = 0.0
+
+    def take_flow(self, argon_flow_l_min: float) -> None:
+        """A good flow reading [l/min]; a little below zero is drift and counts as none."""
+        self.sum_l_min += max(0.0, argon_flow_l_min)
+        self.count += 1
+
+    def look(self, now_us: int, flow: ChannelTrack | None, oxygen: ChannelTrack | None) -> None:
+        """Every tick: what the newest readings say, without the model."""
+        self.has_flow, self.has_oxygen = flow is not None, oxygen is not None
+        self.flow_known = flow is not None and flow.standing(now_us) is Standing.GOOD
+        self.oxygen_known = oxygen is not None and oxygen.standing(now_us) is Standing.GOOD
+        self.flow_l_min = None
+        if flow is not None and self.flow_known and flow.value is not None:
+            self.flow_l_min = max(0.0, flow.value)
+            self._look_at_flow(now_us, self.flow_l_min)
+        self.doubt = self._doubt(now_us, flow, oxygen)
+        if self.doubt is not None or self.lost_since_us is not None:
+            self.clear = False
+
+    def _look_at_flow(self, now_us: int, flow_l_min: float) -> None:
+        enough = max(NO_FLOW_L_MIN, LOST_SHARE * self.established_l_min)
+        if flow_l_min >= enough:
+            self.established_l_min = max(flow_l_min, 0.98 * self.established_l_min)
+            self.lost_since_us = None
+        elif self.lost_since_us is None:
+            self.lost_since_us = now_us
+
+    def _doubt(
+        self, now_us: int, flow: ChannelTrack | None, oxygen: ChannelTrack | None
+    ) -> str | None:
+        if flow is None and oxygen is None:
+            return "neither a flow meter nor an oxygen sensor is on the part"
+        if self.oxygen_known or self.flow_known:
+            if flow is not None and not self.flow_known:
+                return f"flow meter {flow.name}: {flow.why(now_us) or 'in doubt'}"
+            return None
+        missing = flow or oxygen
+        name = "" if missing is None else missing.name
+        why = None if missing is None else missing.why(now_us)
+        return f"{name}: {why or 'in doubt'}"
+
+    def second(self, now_us: int, oxygen: ChannelTrack | None, limit_ppm: float | None) -> None:
+        """The whole second ``now_us``: hand over what came in it and ask the model."""
+        t_s = self.told_s = max(self.told_s, now_us / 1e6)
+        if not self.flow_known:
+            self.model.observe_flow(t_s, None)
+        elif self.count:
+            self.model.observe_flow(t_s, self.sum_l_min / self.count)
+        self.sum_l_min, self.count = 0.0, 0
+        if oxygen is not None:
+            known = self.oxygen_known and oxygen.value is not None
+            self.model.observe_oxygen(t_s, max(0.0, oxygen.value or 0.0) if known else None)
+        self.model.advance(t_s)
+        self.oxygen = self.model.oxygen()
+        if limit_ppm is None:
+            self.clear, self.clear_in = False, None
+            return
+        bound_clear = self.model.clear(limit_ppm)
+        self.clear = bound_clear and self.doubt is None and self.lost_since_us is None
+        self.clear_in = None if self.clear else self.model.clear_in(limit_ppm)
+        self.was_clear = self.was_clear or self.clear
+
+    @property
+    def basis(self) -> str:
+        return self.model.basis
+
+    @property
+    def used_l(self) -> float:
+        """Argon through the meter since the purge began [l]."""
+        return self.model.used_l
+
+    def troubles(self) -> list[str]:
+        """What the model finds odd, in words, with what to look at."""
+        return self.model.troubles()
+
+    def lost(self, now_us: int) -> bool:
+        """The gas was running and is not any more, or never came."""
+        if self.lost_since_us is None:
+            return False
+        if self.established_l_min > 0.0:
+            return True
+        return now_us - self.began_us >= START_GRACE_US
+
+
+def begin_purge(part: Part, now_us: int, unproven: str | None = None) -> PurgeTrack:
+    """A purge that starts with the cavity full of air."""
+    setup = PurgeSetup(
+        cavity_volume_l=part.cavity_volume_l,
+        hose_volume_l=part.hose_volume_l,
+        limit_ppm=part.oxygen_max_ppm,
+    )
+    t_s = now_us / 1e6
+    return PurgeTrack(Purge(setup, t_s), now_us, unproven, told_s=t_s)

@@ -1,0 +1,249 @@
+"""What each action does to the shop, and when it must be refused.
+
+Every rule is a pair: a check that raises ``Refused`` with one sentence and changes nothing, and
+the change itself, which cannot fail any more. No judgement here: an operator may begin a pass on
+a cold part, and the judge will say what it thinks of that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from service.judge import actions as act
+from service.judge.events import Refused, Stamp
+from service.judge.shop import SINGLE_KINDS, Channel, Heat, Part, Shop
+
+TOKENS_REMEMBERED = 1000
+"""So many action tokens are kept, to recognise a repeated one."""
+
+
+@dataclass(frozen=True)
+class _Rule:
+    check: Callable[[Shop, Any], None]
+    apply: Callable[[Shop, Stamp, Any], int]
+
+
+_A = TypeVar("_A")
+_RULES: dict[type, _Rule] = {}
+
+
+def _rule(
+    kind: type[_A], check: Callable[[Shop, _A], None], apply: Callable[[Shop, Stamp, _A], int]
+) -> None:
+    _RULES[kind] = _Rule(check, apply)
+
+
+def check(shop: Shop, action: act.Action) -> None:
+    """Raise ``Refused`` if the action cannot be applied now; change nothing."""
+    rule = _RULES.get(type(action))
+    if rule is not None:
+        rule.check(shop, action)
+
+
+def apply(shop: Shop, stamp: Stamp, action: act.Action) -> bool:
+    """Apply an action to the shop.
+
+    Returns:
+        ``False`` when its token was seen before: nothing is done twice.
+
+    Raises:
+        Refused: It cannot be done now; nothing has changed.
+    """
+    if shop.seen(action.token) is not None:
+        return False
+    check(shop, action)
+    rule = _RULES.get(type(action))
+    made_id = rule.apply(shop, stamp, action) if rule is not None else 0
+    if action.token is not None:
+        shop.tokens[action.token] = made_id
+        while len(shop.tokens) > TOKENS_REMEMBERED:
+            del shop.tokens[next(iter(shop.tokens))]
+    return True
+
+
+def _anything(_shop: Shop, _action: object) -> None:
+    return None
+
+
+# --- channels ------------------------------------------------------------------------------------
+
+
+def _apply_adopt(shop: Shop, _stamp: Stamp, action: act.AdoptChannel) -> int:
+    channel = shop.channels.setdefault(action.channel, Channel(action.channel))
+    channel.kind = action.channel_kind
+    return 0
+
+
+def _check_assign(shop: Shop, action: act.AssignChannel) -> None:
+    channel = shop.channels.get(action.channel)
+    if channel is None or channel.kind is None:
+        raise Refused(f"Say first what channel {action.channel} measures.")
+    if action.part_id is None:
+        return
+    part = shop.part(action.part_id)
+    if channel.kind in SINGLE_KINDS:
+        others = [c.name for c in shop.channels_of(part.id, channel.kind)]
+        if others and others != [channel.name]:
+            raise Refused(
+                f"{part.name} already has the {channel.kind} channel {others[0]}: "
+                "take that one off first."
+            )
+
+
+def _apply_assign(shop: Shop, _stamp: Stamp, action: act.AssignChannel) -> int:
+    shop.channels[action.channel].part_id = action.part_id
+    return 0
+
+
+# --- parts ---------------------------------------------------------------------------------------
+
+
+def _check_create(shop: Shop, action: act.CreatePart) -> None:
+    if action.part_id < 1 or action.part_id in shop.parts:
+        raise Refused(f"Part number {action.part_id} cannot be given to a new part.")
+
+
+def _apply_create(shop: Shop, _stamp: Stamp, action: act.CreatePart) -> int:
+    part = Part(action.part_id, **action.facts.model_dump(), **action.limits.model_dump())
+    shop.parts[part.id] = part
+    shop.next_part_id = max(shop.next_part_id, part.id + 1)
+    return part.id
+
+
+def _check_part(shop: Shop, action: act.ChangePart | act.SetLimits) -> None:
+    shop.part(action.part_id)
+
+
+def _apply_change(shop: Shop, _stamp: Stamp, action: act.ChangePart | act.SetLimits) -> int:
+    part = shop.part(action.part_id)
+    said = action.facts if isinstance(action, act.ChangePart) else action.limits
+    for name, value in said.model_dump().items():
+        setattr(part, name, value)
+    return 0
+
+
+# --- heats ---------------------------------------------------------------------------------------
+
+
+def _check_begin_heat(shop: Shop, action: act.BeginHeat) -> None:
+    part = shop.part(action.part_id)
+    if action.heat_id < 1 or action.heat_id in shop.heats or action.heat_id < shop.next_heat_id:
+        raise Refused(f"Heat number {action.heat_id} cannot be given to a new heat.")
+    if shop.heat_of(part.id) is not None:
+        raise Refused(f"{part.name} is already in a heat: end that one first.")
+
+
+def _apply_begin_heat(shop: Shop, stamp: Stamp, action: act.BeginHeat) -> int:
+    shop.heats[action.heat_id] = Heat(
+        action.heat_id, action.part_id, stamp.mono_us, stamp.utc_us, action.phase, stamp.mono_us
+    )
+    shop.next_heat_id = max(shop.next_heat_id, action.heat_id + 1)
+    shop.forget_old_heats()
+    return action.heat_id
+
+
+def _check_move(shop: Shop, action: act.MovePart) -> None:
+    heat = shop.open_heat(action.heat_id)
+    if heat.phase == action.phase:
+        raise Refused(f"The part is already in the phase {action.phase!r}.")
+    if heat.pass_running:
+        raise Refused("A pass is running: end it before moving the part.")
+
+
+def _apply_move(shop: Shop, stamp: Stamp, action: act.MovePart) -> int:
+    heat = shop.open_heat(action.heat_id)
+    heat.phase, heat.phase_since_us = action.phase, stamp.mono_us
+    return 0
+
+
+def _check_end_heat(shop: Shop, action: act.EndHeat) -> None:
+    if shop.open_heat(action.heat_id).pass_running:
+        raise Refused("A pass is running: end it before ending the heat.")
+
+
+def _apply_end_heat(shop: Shop, stamp: Stamp, action: act.EndHeat) -> int:
+    heat = shop.open_heat(action.heat_id)
+    heat.ended_us, heat.purge_since_us = stamp.mono_us, None
+    return 0
+
+
+def _check_begin_purge(shop: Shop, action: act.BeginPurge) -> None:
+    if shop.open_heat(action.heat_id).purge_running:
+        raise Refused("The purge is already running.")
+
+
+def _apply_begin_purge(shop: Shop, stamp: Stamp, action: act.BeginPurge) -> int:
+    heat = shop.open_heat(action.heat_id)
+    heat.purge_since_us, heat.purge_ended_us = stamp.mono_us, None
+    return 0
+
+
+def _check_end_purge(shop: Shop, action: act.EndPurge) -> None:
+    if not shop.open_heat(action.heat_id).purge_running:
+        raise Refused("No purge is running.")
+
+
+def _apply_end_purge(shop: Shop, stamp: Stamp, action: act.EndPurge) -> int:
+    heat = shop.open_heat(action.heat_id)
+    heat.purge_since_us, heat.purge_ended_us = None, stamp.mono_us
+    return 0
+
+
+def _check_begin_pass(shop: Shop, action: act.BeginPass) -> None:
+    heat = shop.open_heat(action.heat_id)
+    if heat.pass_running:
+        raise Refused("A pass is already running.")
+    if heat.phase != "bench":
+        raise Refused(
+            f"Passes are welded on the bench, and the part is in the phase {heat.phase!r}: "
+            "move it to the bench first."
+        )
+
+
+def _apply_begin_pass(shop: Shop, stamp: Stamp, action: act.BeginPass) -> int:
+    heat = shop.open_heat(action.heat_id)
+    heat.pass_since_us, heat.passes = stamp.mono_us, heat.passes + 1
+    return 0
+
+
+def _check_end_pass(shop: Shop, action: act.EndPass) -> None:
+    if not shop.open_heat(action.heat_id).pass_running:
+        raise Refused("No pass is running.")
+
+
+def _apply_end_pass(shop: Shop, stamp: Stamp, action: act.EndPass) -> int:
+    heat = shop.open_heat(action.heat_id)
+    heat.pass_since_us, heat.arc_out_us = None, stamp.mono_us
+    return 0
+
+
+# --- the service itself --------------------------------------------------------------------------
+
+
+def _apply_clock(shop: Shop, _stamp: Stamp, action: act.ServiceStarted | act.ClockStepped) -> int:
+    shop.offset_us = action.offset_us
+    return 0
+
+
+def _apply_recording(shop: Shop, _stamp: Stamp, action: act.RecordingChanged) -> int:
+    shop.recording, shop.recording_detail = action.recording, action.detail
+    return 0
+
+
+_rule(act.AdoptChannel, _anything, _apply_adopt)
+_rule(act.AssignChannel, _check_assign, _apply_assign)
+_rule(act.CreatePart, _check_create, _apply_create)
+_rule(act.ChangePart, _check_part, _apply_change)
+_rule(act.SetLimits, _check_part, _apply_change)
+_rule(act.BeginHeat, _check_begin_heat, _apply_begin_heat)
+_rule(act.MovePart, _check_move, _apply_move)
+_rule(act.EndHeat, _check_end_heat, _apply_end_heat)
+_rule(act.BeginPurge, _check_begin_purge, _apply_begin_purge)
+_rule(act.EndPurge, _check_end_purge, _apply_end_purge)
+_rule(act.BeginPass, _check_begin_pass, _apply_begin_pass)
+_rule(act.EndPass, _check_end_pass, _apply_end_pass)
+_rule(act.ServiceStarted, _anything, _apply_clock)
+_rule(act.ClockStepped, _anything, _apply_clock)
+_rule(act.RecordingChanged, _anything, _apply_recording)
