@@ -45,6 +45,7 @@ MEASURED_AROUND_SD_K = 3.0
 _BIN_S = 0.75
 _MOST_HYPOTHESES = 28
 _HAZARD_PER_S = 1 / 600.0
+_SILENT_HAZARD_PER_S = 1 / 150.0
 _BRANCH_EVERY_S = 6.0
 _STALE_S = 900.0
 # Standard normal quantiles at (i + ½)/15.
@@ -158,13 +159,13 @@ class Cooldown:
             return Forecast(None, "no reading yet")
         if at_s - self._t_s > _STALE_S:
             return Forecast(None, f"no reading for {at_s - self._t_s:.0f} s")
-        if _moments(*bank.predicted(), bank.weights())[0] < limit_c:
-            return Forecast(Spread(0.0, 0.0, 0.0), "already below")
         rate, rate_sd = _moments(*bank.rates(), bank.weights())
+        if _moments(*bank.predicted(), bank.weights())[0] < limit_c and rate < 0.5:
+            return Forecast(Spread(0.0, 0.0, 0.0), "already below")
         reason = self._why_not(bank, limit_c, rate, rate_sd)
         if reason is not None:
             return Forecast(None, reason)
-        return _spread(crossing_times_s(bank, limit_c), rate, rate_sd)
+        return _spread(crossing_times_s(bank, limit_c, at_s), rate, rate_sd)
 
     def until_above(self, limit_c: float, at_s: float) -> Forecast:
         """Seconds from ``at_s`` until the probe rises above ``limit_c`` (in the oven)."""
@@ -235,16 +236,18 @@ class Cooldown:
         dt = t_s - self._t_s
         bank = self._bank
         self._noise.add(t_s, value)
+        gap = self._is_gap(dt)
+        if gap:
+            bank = bank.joined(branch(bank, self._t_s, CHANGED, _changed_in(dt), 0.02))
         bank.advance(dt)
         self._t_s = t_s
         rate = float(bank.rates()[0][int(np.argmax(bank.log_weight))])
         noise_var = self._noise.of_reading(dt, rate)
-        off_k = value - _best_value(bank)
-        if dt > max(15.0, 8 * self._interval_s):
-            bank = bank.joined(branch(bank, t_s, CHANGED, 0.3, 0.02))
-            bank = bank.joined(branch_jump(bank, t_s, off_k, 0.5))
+        if gap:
+            bank = bank.joined(branch(bank, t_s, CHANGED, 0.2, 0.02))
+            bank = bank.joined(branch_jump(bank, t_s, value, 0.4))
         elif self._jumped(bank, value, noise_var):
-            bank = bank.joined(branch_jump(bank, t_s, off_k, 0.3))
+            bank = bank.joined(branch_jump(bank, t_s, value, 0.3))
         self._interval_s += 0.2 * (min(dt, 60.0) - self._interval_s)
         bank.update(value, noise_var)
         self._used += 1
@@ -272,6 +275,10 @@ class Cooldown:
         self._noise.add(t_s, value)
         self._used = 1
 
+    def _is_gap(self, silent_s: float) -> bool:
+        """Silence longer than the channel's own pace explains."""
+        return silent_s > max(10.0, 4 * self._interval_s)
+
     def _jumped(self, bank: Bank, value: float, noise_var: float) -> bool:
         """Two readings running that nothing expected: the probe itself was disturbed."""
         expected, variance = bank.predicted()
@@ -285,14 +292,19 @@ class Cooldown:
         if self._bank is None:
             return None
         copy = self._bank.take(np.flatnonzero(self._bank.weights() > 1e-3))
-        if at_s > self._t_s:
-            copy.advance(at_s - self._t_s)
+        if at_s <= self._t_s:
+            return copy
+        silent = at_s - self._t_s
+        if self._is_gap(silent):
+            # Nobody knows what was done to it meanwhile: carried, set down, covered.
+            copy = copy.joined(branch(copy, self._t_s, CHANGED, _changed_in(silent), 0.02))
+        copy.advance(silent)
         return copy
 
 
-def _best_value(bank: Bank) -> float:
-    """What the likeliest hypothesis expects the probe to read [°C]."""
-    return float(bank.predicted()[0][int(np.argmax(bank.log_weight))])
+def _changed_in(silent_s: float) -> float:
+    """How likely it is that the part was moved, set down or covered while nothing was read."""
+    return 1 - math.exp(-silent_s * _SILENT_HAZARD_PER_S)
 
 
 def _moments(value: np.ndarray, variance: np.ndarray, weights: np.ndarray) -> tuple[float, float]:

@@ -1,15 +1,16 @@
 """A bank of extended Kalman filters, each one hypothesis about how the part cools.
 
-Every hypothesis has the same five unknowns (a column each):
+Every hypothesis has the same six unknowns (a column each):
 
 ==========  =============================================================================
 ``BULK``    temperature the probe is heading along with: the slow mode [°C]
-``DEPART``  departure of the probe from it, dying away as exp(−t/``tau_s``) [K]: gradients at
+``DEPART``  departure of the probe from it, dying away as exp(−t/τ) [K]: gradients at
             the start, a bench warming up under the part, a cold probe, a pass just welded
 ``SCALE``   cooling rate at the hypothesis' reference temperature [K/s], negative = heating
 ``SHARE``   how the rate falls with temperature: 1 = radiation, 0 = natural convection; below 0
             the law is flatter than ΔT^1.25 (a draught or a blanket, where loss goes with ΔT)
 ``AROUND``  effective temperature of the surroundings [°C]
+``DECAY``   natural log of the departure's decay time [s]
 ==========  =============================================================================
 
     d(bulk)/dt = −scale · [(1−share)·(ΔT/ΔTref)^1.25 + share·(T⁴−Ts⁴)/(Tref⁴−Ts⁴)] · c(Tref)/c(T)
@@ -24,12 +25,19 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
 from service.physics.heat_loss import convection_shape, radiation_shape
 from service.physics.materials import Array, specific_heat_table
 from service.units import ZERO_C_IN_K
 
-BULK, DEPART, SCALE, SHARE, AROUND = range(5)
+BULK, DEPART, SCALE, SHARE, AROUND, DECAY = range(6)
+SIZE = 6
+_DECAY_RANGE = (0.4, 7.5)  # τ from 1.5 s to 30 min
+_BULK_RANGE_C = (-150.0, 1500.0)
+_SHARE_RANGE = (-1.5, 2.5)
+_FASTEST_K_S = 50.0
+_IDENTITY = np.eye(SIZE)
 _TINY = 1e-9
 _SUBSTEP_S = 15.0
 _MAX_SUBSTEPS = 40
@@ -40,23 +48,23 @@ class Bank:
     """Hypotheses side by side; the first axis of every array counts them.
 
     Attributes:
-        mean: Best values, shape (k, 5).
-        cov: Covariances, shape (k, 5, 5).
+        mean: Best values, shape (k, 6).
+        cov: Covariances, shape (k, 6, 6).
         log_weight: Natural log of the relative weight, shape (k,).
-        tau_s: Decay time of the departure [s], shape (k,).
         reference_c: Temperature at which ``SCALE`` is the rate [°C], shape (k,).
         drift: Random walk of the scale, relative, per root second, shape (k,).
         born_s: When the hypothesis' regime began [s], shape (k,).
+        changed: It began with a change, not with the record, shape (k,).
         metal: Casting metal, for c(T).
     """
 
     mean: Array
     cov: Array
     log_weight: Array
-    tau_s: Array
     reference_c: Array
     drift: Array
     born_s: Array
+    changed: npt.NDArray[np.bool_]
     metal: str
     capacity: tuple[Array, Array] = field(init=False)
 
@@ -65,6 +73,11 @@ class Bank:
 
     def __len__(self) -> int:
         return int(self.mean.shape[0])
+
+    @property
+    def tau_s(self) -> Array:
+        """Decay time of the departure by hypothesis [s], shape (k,)."""
+        return np.asarray(np.exp(self.mean[:, DECAY]))
 
     def weights(self) -> Array:
         """Weights that sum to 1, shape (k,)."""
@@ -77,10 +90,10 @@ class Bank:
             self.mean[index],
             self.cov[index],
             self.log_weight[index],
-            self.tau_s[index],
             self.reference_c[index],
             self.drift[index],
             self.born_s[index],
+            self.changed[index],
             self.metal,
         )
 
@@ -90,10 +103,10 @@ class Bank:
             np.concatenate([self.mean, other.mean]),
             np.concatenate([self.cov, other.cov]),
             np.concatenate([self.log_weight, other.log_weight]),
-            np.concatenate([self.tau_s, other.tau_s]),
             np.concatenate([self.reference_c, other.reference_c]),
             np.concatenate([self.drift, other.drift]),
             np.concatenate([self.born_s, other.born_s]),
+            np.concatenate([self.changed, other.changed]),
             self.metal,
         )
 
@@ -126,11 +139,11 @@ class Bank:
             rad = radiation_shape(middle, around, ref)
             inv_c = 1.0 / self.relative_capacity(middle, ref)
             shape = (conv + share * (rad - conv)) * inv_c
-            rate = scale * shape
+            rate = np.clip(scale * shape, -_FASTEST_K_S, _FASTEST_K_S)
             middle = bulk - 0.5 * dt * rate
         jac = self._jacobian(dt, bulk, conv=conv, rad=rad, inv_c=inv_c)
-        mean[:, BULK] = bulk - dt * rate
-        mean[:, DEPART] *= jac[:, DEPART, DEPART]
+        mean[:, BULK] = np.clip(bulk - dt * rate, *_BULK_RANGE_C)
+        mean[:, DEPART] = mean[:, DEPART] * jac[:, DEPART, DEPART]
         cov = jac @ self.cov @ jac.transpose(0, 2, 1)
         cov[:, SCALE, SCALE] += (self.drift * scale) ** 2 * dt + _TINY * dt
         cov[:, BULK, BULK] += 1e-5 * dt
@@ -148,13 +161,16 @@ class Bank:
         by_bulk = (1 - share) * 1.25 * conv / above + share * 4 * bulk_k**3 / ref4
         by_around = (1 - share) * 1.25 * conv * (1 / ref_above - 1 / above)
         by_around += share * 4 * around_k**3 / ref4 * (rad - 1)
-        jac = np.zeros((len(self), 5, 5))
-        jac[:, (0, 1, 2, 3, 4), (0, 1, 2, 3, 4)] = 1.0
+        jac = np.zeros((len(self), SIZE, SIZE))
+        jac[:] = _IDENTITY
         jac[:, BULK, BULK] = np.exp(-np.clip(dt * scale * by_bulk * inv_c, -1.0, 5.0))
         jac[:, BULK, SCALE] = -dt * shape
         jac[:, BULK, SHARE] = -dt * scale * (rad - conv) * inv_c
         jac[:, BULK, AROUND] = -dt * scale * by_around * inv_c
-        jac[:, DEPART, DEPART] = np.exp(-dt / self.tau_s)
+        share_of_tau = dt / self.tau_s
+        left = np.exp(-share_of_tau)
+        jac[:, DEPART, DEPART] = left
+        jac[:, DEPART, DECAY] = self.mean[:, DEPART] * left * share_of_tau
         return jac
 
     def predicted(self) -> tuple[Array, Array]:
@@ -180,7 +196,21 @@ class Bank:
         column = self.cov[:, :, BULK] + self.cov[:, :, DEPART]
         gain = column / total[:, None]
         self.mean = self.mean + gain * off[:, None]
+        self._bound()
         self.cov = self.cov - gain[:, :, None] * column[:, None, :]
+
+    def _bound(self) -> None:
+        """Keep what a hypothesis may believe inside what can be; a lost one must not overflow."""
+        mean, ref = self.mean, self.reference_c
+        mean[:, BULK] = np.clip(mean[:, BULK], *_BULK_RANGE_C)
+        mean[:, SCALE] = np.clip(mean[:, SCALE], -_FASTEST_K_S, _FASTEST_K_S)
+        mean[:, SHARE] = np.clip(mean[:, SHARE], *_SHARE_RANGE)
+        mean[:, DECAY] = np.clip(mean[:, DECAY], *_DECAY_RANGE)
+        # The law is anchored at ref, which must stay on its own side of the surroundings.
+        apart = ref - mean[:, AROUND]
+        mean[:, AROUND] = ref - np.where(
+            apart >= 0, np.maximum(apart, 5.0), np.minimum(apart, -5.0)
+        )
 
     def rates(self) -> tuple[Array, Array]:
         """Rate of the probe [K/s] (negative = cooling) by hypothesis, and its variance."""
@@ -188,11 +218,12 @@ class Bank:
         conv = convection_shape(bulk, around, self.reference_c)
         rad = radiation_shape(bulk, around, self.reference_c)
         shape = (conv + share * (rad - conv)) / self.relative_capacity(bulk, self.reference_c)
-        rate = -scale * shape - self.mean[:, DEPART] / self.tau_s
+        tau_s = self.tau_s
+        rate = -scale * shape - self.mean[:, DEPART] / tau_s
         cov = self.cov
         variance = shape**2 * cov[:, SCALE, SCALE]
-        variance += 2 * shape * cov[:, SCALE, DEPART] / self.tau_s
-        variance += cov[:, DEPART, DEPART] / self.tau_s**2
+        variance += 2 * shape * cov[:, SCALE, DEPART] / tau_s
+        variance += cov[:, DEPART, DEPART] / tau_s**2
         variance += (scale * (rad - conv)) ** 2 * cov[:, SHARE, SHARE]
         variance += 2 * shape * scale * (rad - conv) * cov[:, SCALE, SHARE]
         return rate, np.maximum(variance, 1e-12)

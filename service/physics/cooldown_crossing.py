@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from service.physics.cooldown_bank import AROUND, BULK, DEPART, SCALE, SHARE, Bank
+from service.physics.cooldown_bank import AROUND, BULK, DECAY, DEPART, SCALE, SHARE, SIZE, Bank
 from service.physics.heat_loss import convection_shape, radiation_shape
 from service.physics.materials import Array
 
 DRAWS = 256
 _NODES = 40
-_NORMALS = np.random.default_rng(20).standard_normal((DRAWS, 6))
+_NORMALS = np.random.default_rng(20).standard_normal((DRAWS, SIZE + 2))
 _NORMALS = (_NORMALS - _NORMALS.mean(axis=0)) / _NORMALS.std(axis=0)
 NEVER_S = 1e7
 """Longer than any heat: stands for "does not cross" [s]."""
@@ -24,7 +24,7 @@ def draw(bank: Bank) -> tuple[Array, np.ndarray]:
     """Draws from the bank.
 
     Returns:
-        Values, shape (``DRAWS``, 5), and the hypothesis each came from, shape (``DRAWS``,).
+        Values, shape (``DRAWS``, 6), and the hypothesis each came from, shape (``DRAWS``,).
     """
     cumulative = np.cumsum(bank.weights())
     places = (np.arange(DRAWS) + 0.5) / DRAWS
@@ -32,13 +32,17 @@ def draw(bank: Bank) -> tuple[Array, np.ndarray]:
     used, index = np.unique(chosen, return_inverse=True)
     values, vectors = np.linalg.eigh(bank.cov[used])
     roots = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
-    spread = np.einsum("dij,dj->di", roots[index], _NORMALS[:, :5])
+    spread = np.einsum("dij,dj->di", roots[index], _NORMALS[:, :SIZE])
     out = bank.mean[chosen] + spread
     out[:, SHARE] = np.clip(out[:, SHARE], -0.7, 1.3)
     return out, chosen
 
 
-def crossing_times_s(bank: Bank, limit_c: float) -> Array:
+LEAST_ERROR, ERROR_AHEAD = 0.015, 0.08
+YOUNG_ERROR, SETTLING_S = 0.15, 120.0
+
+
+def crossing_times_s(bank: Bank, limit_c: float, at_s: float) -> Array:
     """Seconds until the probe falls through ``limit_c``, one per draw, sorted.
 
     0 where it is below already, ``NEVER_S`` where it does not get there.
@@ -48,7 +52,7 @@ def crossing_times_s(bank: Bank, limit_c: float) -> Array:
         values[:, i, None] for i in (BULK, DEPART, SCALE, SHARE, AROUND)
     )
     ref = bank.reference_c[chosen, None]
-    tau = bank.tau_s[chosen, None]
+    tau = np.exp(np.clip(values[:, DECAY, None], 0.0, 8.0))
     end = limit_c - np.maximum(depart, 0.0)
     start = np.maximum(bulk, end)
     nodes = start + (end - start) * np.linspace(0.0, 1.0, _NODES)[None, :]
@@ -64,8 +68,26 @@ def crossing_times_s(bank: Bank, limit_c: float) -> Array:
     probe = nodes + depart * np.exp(-times / tau)
     out = _first_below(times, probe, limit_c)
     q = bank.drift[chosen]
-    out = out * np.exp(_NORMALS[:, 5] * q * np.sqrt(np.minimum(out, 3600.0) / 3))
+    drifted = q * np.sqrt(np.minimum(out, 3600.0) / 3)
+    wrong = _model_error(bank, chosen, at_s, limit_c)
+    out = out * np.exp(_NORMALS[:, SIZE] * drifted + _NORMALS[:, SIZE + 1] * wrong)
     return np.sort(np.minimum(out, NEVER_S))
+
+
+def _model_error(bank: Bank, chosen: np.ndarray, at_s: float, limit_c: float) -> Array:
+    """Relative standard deviation of the time left that no hypothesis of the bank accounts for.
+
+    A casting is many nodes, the bank has two modes. What is left over grows with the share of
+    the height above the surroundings still to be lost, and is large just after a change, while
+    bench, blanket or skin still take up heat.
+    """
+    probe = bank.mean[:, BULK] + bank.mean[:, DEPART]
+    height = np.maximum(probe - bank.mean[:, AROUND], 5.0)
+    ahead = np.clip((probe - limit_c) / height, 0.0, 1.0)
+    age = np.maximum(at_s - bank.born_s, 0.0)
+    young = np.where(bank.changed, YOUNG_ERROR * np.exp(-age / SETTLING_S), 0.0)
+    error = np.sqrt(LEAST_ERROR**2 + (ERROR_AHEAD * ahead) ** 2 + young**2)
+    return np.asarray(error[chosen])
 
 
 def _first_below(times: Array, probe: Array, limit_c: float) -> Array:

@@ -10,12 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.physics.cooldown_bank import AROUND, BULK, DEPART, SCALE, SHARE, Bank
+from service.physics.cooldown_bank import AROUND, BULK, DECAY, DEPART, SCALE, SHARE, SIZE, Bank
 from service.physics.heat_loss import radiation_coefficient_w_m2_k
 from service.physics.materials import Array, emissivity, specific_heat_table
 
-NO_DEPARTURE_S = 1.0
-"""Decay time of a departure that is not there [s]."""
 USUAL_SHARE, USUAL_SHARE_SD = 0.6, 0.25
 """Radiative share of the loss near 300 °C: 0.65 for oxidised iron, 0.4 for bright tube."""
 
@@ -25,42 +23,50 @@ class Regime:
     """One way in which a regime may begin.
 
     Attributes:
-        tau_s: Decay time of the departure [s].
-        depart_sd: Size of the departure, as a share of the height above the surroundings.
-        scale_sd: Relative spread of the loss scale around its value before.
+        tau_s: Decay time of the departure [s]; 0 = there is none.
+        depart: Size of the departure and its spread, as shares of the height above the
+            surroundings. Positive: what was put around the part takes up heat at first.
+        scale: Factor on the cooling rate before, and its spread.
         share_sd: Spread added to the share.
         drift: Relative random walk of the scale per root second.
         weight: Prior weight among the regimes of one beginning.
     """
 
     tau_s: float
-    depart_sd: float
-    scale_sd: float
+    depart: tuple[float, float]
+    scale: tuple[float, float]
     share_sd: float
     drift: float
     weight: float
 
 
+_DECAY_SD = 0.45  # of the log: a factor of 1.6 either way
+_NONE = (0.0, 0.0)
+_SAME = (1.0, 0.8)
 FIRST: tuple[Regime, ...] = (
-    Regime(NO_DEPARTURE_S, 0.0, 1.0, 0.0, 0.0, 0.30),
-    Regime(NO_DEPARTURE_S, 0.0, 1.0, 0.0, 3e-3, 0.15),
-    Regime(15.0, 0.03, 1.0, 0.0, 5e-4, 0.10),
-    Regime(45.0, 0.05, 1.0, 0.0, 5e-4, 0.15),
-    Regime(130.0, 0.08, 1.0, 0.0, 5e-4, 0.15),
-    Regime(400.0, 0.10, 1.0, 0.0, 5e-4, 0.15),
+    Regime(0.0, _NONE, (1.0, 1.0), 0.0, 0.0, 0.30),
+    Regime(0.0, _NONE, (1.0, 1.0), 0.0, 3e-3, 0.15),
+    Regime(18.0, (0.0, 0.03), (1.0, 1.0), 0.0, 5e-4, 0.15),
+    Regime(75.0, (0.0, 0.06), (1.0, 1.0), 0.0, 5e-4, 0.20),
+    Regime(300.0, (0.0, 0.10), (1.0, 1.0), 0.0, 5e-4, 0.20),
 )
 CHANGED: tuple[Regime, ...] = (
-    Regime(NO_DEPARTURE_S, 0.0, 0.8, 0.25, 1e-3, 0.40),
-    Regime(15.0, 0.04, 0.8, 0.25, 1e-3, 0.20),
-    Regime(60.0, 0.08, 0.8, 0.25, 1e-3, 0.20),
-    Regime(200.0, 0.10, 0.8, 0.25, 1e-3, 0.20),
+    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.35),
+    Regime(15.0, (0.0, 0.04), _SAME, 0.25, 1e-3, 0.20),
+    Regime(60.0, (0.015, 0.04), _SAME, 0.25, 1e-3, 0.15),
+    Regime(200.0, (0.03, 0.06), _SAME, 0.25, 1e-3, 0.15),
+    Regime(200.0, (0.02, 0.03), (0.15, 0.15), 0.45, 1e-3, 0.15),
 )
+"""The last one: covered, the loss falls to a small part and the cover warms up first."""
+_KEPT = (1.0, 0.15)
 JUMPED: tuple[Regime, ...] = (
-    Regime(2.5, 1.0, 0.8, 0.25, 1e-3, 0.2),
-    Regime(6.0, 1.0, 0.8, 0.25, 1e-3, 0.2),
-    Regime(15.0, 1.0, 0.8, 0.25, 1e-3, 0.2),
-    Regime(40.0, 1.0, 0.8, 0.25, 1e-3, 0.2),
-    Regime(NO_DEPARTURE_S, 0.0, 0.8, 0.25, 1e-3, 0.2),
+    Regime(3.0, (0.0, 1.0), _KEPT, 0.1, 1e-3, 0.15),
+    Regime(9.0, (0.0, 1.0), _KEPT, 0.1, 1e-3, 0.20),
+    Regime(25.0, (0.0, 1.0), _KEPT, 0.1, 1e-3, 0.15),
+    Regime(3.0, (0.0, 1.0), _SAME, 0.25, 1e-3, 0.10),
+    Regime(9.0, (0.0, 1.0), _SAME, 0.25, 1e-3, 0.15),
+    Regime(25.0, (0.0, 1.0), _SAME, 0.25, 1e-3, 0.10),
+    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.15),
 )
 """The probe suddenly reads something else: cold and warming up to the part, slipped, or moved."""
 
@@ -109,8 +115,8 @@ def first_bank(
     around_c, around_sd = around
     k = len(FIRST)
     height = max(abs(temperature_c - around_c), 5.0)
-    mean = np.zeros((k, 5))
-    cov = np.zeros((k, 5, 5))
+    mean = np.zeros((k, SIZE))
+    cov = np.zeros((k, SIZE, SIZE))
     mean[:, BULK] = temperature_c
     mean[:, SCALE] = rate[0]
     mean[:, SHARE] = USUAL_SHARE
@@ -143,25 +149,33 @@ def _empty_like(
     ref_c: float,
 ) -> Bank:
     k = len(regimes)
+    departs = np.array([r.tau_s > 0 for r in regimes])
+    mean[:, DECAY] = np.log([r.tau_s or 1.0 for r in regimes])
+    cov[:, DECAY, :] = 0.0
+    cov[:, :, DECAY] = 0.0
+    cov[:, DECAY, DECAY] = np.where(departs, _DECAY_SD**2, 0.0)
     return Bank(
         mean,
         cov,
         np.log(np.array([r.weight for r in regimes])),
-        np.array([r.tau_s for r in regimes]),
         np.full(k, ref_c),
         np.array([r.drift for r in regimes]),
         np.full(k, t_s),
+        np.full(k, regimes is not FIRST),
         metal,
     )
 
 
 def _spread_departure(bank: Bank, regimes: tuple[Regime, ...], height_k: float) -> None:
     """Let probe and slow mode part without moving the reading: their errors are opposite."""
-    sd = np.array([r.depart_sd for r in regimes]) * height_k
-    bank.cov[:, BULK, BULK] += sd**2
-    bank.cov[:, DEPART, DEPART] += sd**2
-    bank.cov[:, BULK, DEPART] -= sd**2
-    bank.cov[:, DEPART, BULK] -= sd**2
+    size = np.array([r.depart[0] for r in regimes]) * height_k
+    bank.mean[:, BULK] -= size
+    bank.mean[:, DEPART] += size
+    var = (np.array([r.depart[1] for r in regimes]) * height_k) ** 2
+    bank.cov[:, BULK, BULK] += var
+    bank.cov[:, DEPART, DEPART] += var
+    bank.cov[:, BULK, DEPART] -= var
+    bank.cov[:, DEPART, BULK] -= var
 
 
 def branch(
@@ -190,12 +204,12 @@ def branch(
     # The probe's temperature is kept, the old departure ends, everything about the loss widens.
     probe_var = float(cov[0, 0, 0] + 2 * cov[0, 0, 1] + cov[0, 1, 1])
     mean[:, BULK], mean[:, DEPART] = probe_c, 0.0
-    mean[:, SCALE] = -rate_now
-    keep = cov[:, SHARE:, SHARE:].copy()
+    mean[:, SCALE] = -rate_now * np.array([r.scale[0] for r in regimes])
+    keep = cov[:, SHARE : AROUND + 1, SHARE : AROUND + 1].copy()
     cov[:] = 0.0
-    cov[:, SHARE:, SHARE:] = keep
+    cov[:, SHARE : AROUND + 1, SHARE : AROUND + 1] = keep
     cov[:, BULK, BULK] = max(probe_var, 1e-3)
-    spread = np.maximum(np.array([r.scale_sd for r in regimes]) * abs(rate_now), least_k_s)
+    spread = np.maximum(np.array([r.scale[1] for r in regimes]) * abs(rate_now), least_k_s)
     cov[:, SCALE, SCALE] = spread**2
     cov[:, SHARE, SHARE] += np.array([r.share_sd for r in regimes]) ** 2
     new = _empty_like(mean, cov, t_s, regimes, metal=bank.metal, ref_c=ref_c)
@@ -207,15 +221,19 @@ def branch(
     return new
 
 
-def branch_jump(bank: Bank, t_s: float, jump_k: float, share_of_weight: float) -> Bank:
-    """The probe reads ``jump_k`` off: warming up to the part, slipped, or on another place."""
-    new = branch(bank, t_s, JUMPED, share_of_weight, 0.05)
-    best = int(np.argmax(bank.log_weight))
-    departing = np.array([r.depart_sd > 0 for r in JUMPED])
-    size = abs(jump_k) + 5.0
-    new.cov[:, BULK, BULK] = np.where(departing, bank.cov[best, BULK, BULK] + 9.0, size**2)
-    new.mean[:, BULK] = bank.mean[best, BULK] + np.where(departing, 0.0, jump_k)
-    new.mean[:, DEPART] = np.where(departing, jump_k, 0.0)
-    new.cov[:, BULK, DEPART] = new.cov[:, DEPART, BULK] = 0.0
-    new.cov[:, DEPART, DEPART] = np.where(departing, size**2, 0.0)
+def branch_jump(bank: Bank, t_s: float, reading_c: float, share_of_weight: float) -> Bank:
+    """The probe reads something else: warming up to the part, slipped, or on another place."""
+    # Where the part itself is by now: all hypotheses together (it may have changed in a gap).
+    weights = bank.weights()
+    bulk_c = float(weights @ bank.mean[:, BULK])
+    spread = bank.cov[:, BULK, BULK] + (bank.mean[:, BULK] - bulk_c) ** 2
+    bulk_var = float(weights @ spread) + 9.0
+    new = branch(bank, t_s, JUMPED, share_of_weight, 0.02)
+    departing = np.array([r.tau_s > 0 for r in JUMPED])
+    apart = reading_c - bulk_c
+    new.mean[:, BULK] = np.where(departing, bulk_c, reading_c)
+    new.mean[:, DEPART] = np.where(departing, apart, 0.0)
+    new.cov[:, BULK, DEPART] = new.cov[:, DEPART, BULK] = np.where(departing, -bulk_var, 0.0)
+    new.cov[:, BULK, BULK] = np.where(departing, bulk_var, 4.0)
+    new.cov[:, DEPART, DEPART] = np.where(departing, bulk_var + 4.0, 0.0)
     return new
