@@ -6,7 +6,7 @@ are RFC 3339 UTC, durations are seconds, and no number is ever NaN: a missing on
 
 from __future__ import annotations
 
-from typing import TypedDict
+from typing import NotRequired, TypedDict
 
 from service.judge.events import AlarmKind, AlarmState, Verdict
 
@@ -52,6 +52,12 @@ class LimitsJson(TypedDict):
     oxygen_max_ppm: float | None
 
 
+class PassTimesJson(TypedDict):
+    began_at: str
+    ended_at: str | None
+    """``None`` while the arc is on."""
+
+
 class PartJson(TypedDict):
     id: int
     name: str
@@ -71,6 +77,8 @@ class PartJson(TypedDict):
     pass_running: bool
     passes: int
     heat_began_at: str | None
+    pass_times: NotRequired[list[PassTimesJson]]
+    """Passes of the running heat, oldest first, for the strip chart."""
 
 
 class ChannelJson(TypedDict):
@@ -97,9 +105,21 @@ class AlarmJson(TypedDict):
     text: str
 
 
+class LinkJson(TypedDict):
+    name: str
+    state: str
+    """A word of the link's own, such as "open"; never evidence that data flow."""
+    packs: int
+    age_s: float | None
+    """Since the last pack [s]; ``None`` before the first."""
+    rejected: dict[str, int]
+    """Measurements refused by the decoder, by cause."""
+
+
 class BenchJson(TypedDict):
     at: str
     recording: bool
     parts: list[PartJson]
     channels: list[ChannelJson]
     alarms: list[AlarmJson]
+    links: NotRequired[list[LinkJson]]

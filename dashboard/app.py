@@ -1,0 +1,41 @@
+"""The web application, made by a factory from what it may reach."""
+
+from __future__ import annotations
+
+from flask import Flask
+
+from dashboard import guard, problems
+from dashboard.api import api
+from dashboard.assets import Assets
+from dashboard.pages import pages
+from dashboard.wiring import Doors, Wiring
+
+BODY_MAX_BYTES = 16_384
+"""An action is small; anything larger is not one."""
+
+
+def create_app(wiring: Wiring, doors: Doors | None = None) -> Flask:
+    """Make the pages and the API.
+
+    Args:
+        wiring: The functions behind them.
+        doors: Names under which the service answers; by default this machine only.
+
+    Returns:
+        A WSGI application without state of its own, safe for several threads.
+    """
+    app = Flask("dashboard", static_folder=None)
+    app.config["MAX_CONTENT_LENGTH"] = BODY_MAX_BYTES
+    assets = Assets()
+    app.extensions["heatwindow"] = wiring
+    app.extensions["heatwindow-assets"] = assets
+    guard.install(app, doors or Doors())
+    problems.install(app)
+    app.jinja_env.globals["asset"] = assets.address
+    app.jinja_env.globals["s"] = assets.strings
+    app.jinja_env.trim_blocks = True
+    app.jinja_env.lstrip_blocks = True
+    app.register_blueprint(api)
+    app.register_blueprint(pages)
+    app.register_blueprint(assets.blueprint())
+    return app

@@ -1,0 +1,95 @@
+"""Who may ask, and what a browser may do with the answer.
+
+A page of ours is the only one that may act. Another site open in the same browser can neither
+read our answers (no CORS header is ever sent) nor act: an action needs the JSON content type and
+a header of its own, which a foreign page cannot send without asking first, and we never say yes
+to that. A foreign name that points at this machine (DNS rebinding) is turned away by ``Host``.
+"""
+
+from __future__ import annotations
+
+from flask import Flask, Response, request
+
+from dashboard.problems import Problem
+from dashboard.wiring import Doors
+
+ACTION_HEADER = "X-Heatwindow"
+"""Sent by our own page with every action, with any value."""
+
+CONTENT_SECURITY_POLICY = "; ".join(
+    (
+        "default-src 'none'",
+        "script-src 'self'",
+        "style-src 'self'",
+        "img-src 'self'",
+        "connect-src 'self'",
+        "worker-src 'self'",
+        "manifest-src 'self'",
+        "base-uri 'none'",
+        "form-action 'none'",
+        "frame-ancestors 'none'",
+    )
+)
+
+HEADERS = {
+    "Content-Security-Policy": CONTENT_SECURITY_POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+}
+
+
+def host_name(host: str) -> str:
+    """The name in a ``Host`` header, without port and brackets, in lower case."""
+    if host.startswith("["):
+        return host[1:].partition("]")[0].lower()
+    return host.partition(":")[0].lower()
+
+
+def install(app: Flask, doors: Doors) -> None:
+    """Check ``Host`` on every request and put the headers on every answer."""
+
+    @app.before_request
+    def _host() -> None:
+        name = host_name(request.host)
+        if name not in doors.hosts:
+            raise Problem(
+                421,
+                "foreign-host",
+                f"This service does not answer under the name {name!r}; "
+                f"it answers under {', '.join(sorted(doors.hosts))}.",
+            )
+
+    @app.after_request
+    def _headers(answer: Response) -> Response:
+        for name, value in HEADERS.items():
+            answer.headers.setdefault(name, value)
+        return answer
+
+
+def check_action() -> None:
+    """Refuse an action that our own page did not send.
+
+    Raises:
+        Problem: 403 from another origin or without our header, 415 when it is not JSON.
+    """
+    origin = request.headers.get("Origin")
+    if origin is not None and origin != f"{request.scheme}://{request.host}":
+        raise Problem(403, "foreign-origin", f"Actions from {origin!r} are not accepted.")
+    site = request.headers.get("Sec-Fetch-Site")
+    if site not in (None, "same-origin", "none"):
+        raise Problem(403, "foreign-origin", f"Actions from a {site!r} page are not accepted.")
+    if ACTION_HEADER not in request.headers:
+        raise Problem(
+            403, "header-missing", f"An action needs the header {ACTION_HEADER} with any value."
+        )
+    if request.mimetype != "application/json":
+        raise Problem(
+            415,
+            "not-json",
+            f"An action is sent as application/json, not as {request.mimetype or 'nothing'!r}.",
+            headers={"Accept": "application/json"},
+        )

@@ -1,0 +1,68 @@
+"""The app under waitress, in threads of its own, stopped cleanly."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from typing import Any
+
+from flask import Flask
+from waitress import wasyncore
+from waitress.server import BaseWSGIServer, create_server
+
+THREADS = 8
+"""Requests are short (no streams), so a few threads serve many pages."""
+
+
+class PageServer:
+    """Listens from the moment it is made; serves from ``start`` to ``stop``.
+
+    Args:
+        app: What is served.
+        host: Address or name to listen on; a name with several addresses listens on all.
+        port: Port to listen on; 0 picks a free one, see ``port``.
+
+    Raises:
+        OSError: The address cannot be had (in use, not ours).
+    """
+
+    def __init__(self, app: Flask, host: str = "127.0.0.1", port: int = 0) -> None:
+        # A full moment's queue is no news worth a line in the log.
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+        self._sockets: dict[int, Any] = {}
+        self._server = create_server(
+            app, map=self._sockets, host=host, port=port, threads=THREADS, ident=None
+        )
+        listeners = [s for s in self._sockets.values() if isinstance(s, BaseWSGIServer)]
+        self._trigger: Any = listeners[0].trigger
+        self.host = host
+        bound: Any = listeners[0].socket
+        self.port = int(bound.getsockname()[1])
+        self._thread = threading.Thread(target=self._server.run, name="pages", daemon=True)
+
+    @property
+    def address(self) -> str:
+        """Where a browser finds it."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"http://{host}:{self.port}/"
+
+    @property
+    def alive(self) -> bool:
+        """Its thread runs."""
+        return self._thread.is_alive()
+
+    def start(self) -> None:
+        """Begin to answer."""
+        self._thread.start()
+
+    def stop(self, timeout_s: float = 5.0) -> bool:
+        """Stop answering; ``True`` when the thread has ended in time."""
+        # The workers first: closing sockets under running ones prints tracebacks. The closing
+        # itself is done by the thread that waits on the sockets.
+        self._server.task_dispatcher.shutdown()
+        if not self._thread.is_alive():
+            wasyncore.close_all(self._sockets)
+            return True
+        self._trigger.pull_trigger(lambda: wasyncore.close_all(self._sockets))
+        self._thread.join(timeout_s)
+        return not self._thread.is_alive()

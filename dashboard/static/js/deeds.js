@@ -1,0 +1,68 @@
+// What a person does: one small JSON object to the service, and a word about what became of it.
+import { toast } from "./toasts.js";
+import { t } from "./words.js";
+
+const TIMEOUT_MS = 8000;
+
+/** A token that makes a double tap, or a repeat after a lost answer, one action. */
+export function token() {
+  const bytes = crypto.getRandomValues(new Uint8Array(12));
+  return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+export class NotDone extends Error {}
+
+let afterwards = () => {};
+/** Called after every action that was done, so that the bench is asked for at once. */
+export function onDone(run) {
+  afterwards = run;
+}
+
+/**
+ * Send an action.
+ * @returns {Promise<{seq: number, part_id: number|null, heat_id: number|null, recorded: boolean}>}
+ * @throws {NotDone} with one sentence for the person.
+ */
+export async function send(action) {
+  let answer;
+  try {
+    answer = await fetch("/api/v1/actions", {
+      method: "POST",
+      headers: { "Content-Type": "application/json", "X-Heatwindow": "page" },
+      body: JSON.stringify({ token: token(), ...action }),
+      signal: AbortSignal.timeout(TIMEOUT_MS),
+      keepalive: true,
+    });
+  } catch {
+    throw new NotDone(t("done.failed"));
+  }
+  const body = await answer.json().catch(() => null);
+  if (!answer.ok) throw new NotDone(t("done.refused", { why: body?.detail ?? answer.status }));
+  afterwards();
+  return body;
+}
+
+/** Send an action and say what became of it. Resolves to the answer, or null when not done. */
+export async function act(action, said, options = {}) {
+  try {
+    const body = await send(action);
+    const text = body.recorded ? said : `${said}. ${t("done.not_recorded")}`;
+    if (text) toast(text, options);
+    return body;
+  } catch (error) {
+    if (!(error instanceof NotDone)) throw error;
+    toast(error.message, { bad: true });
+    return null;
+  }
+}
+
+/** Run something behind a button that cannot be pressed twice meanwhile. */
+export async function pressed(button, run) {
+  if (button.getAttribute("aria-busy") === "true") return;
+  button.setAttribute("aria-busy", "true");
+  try {
+    await run();
+  } finally {
+    button.removeAttribute("aria-busy");
+  }
+}

@@ -1,0 +1,200 @@
+// Brings the page to life: the link to the service, the views, sound, theme and clock.
+import { Alarms } from "./alarms.js";
+import { onDone } from "./deeds.js";
+import { keyed, setAttribute, setText, show } from "./dom.js";
+import { duration, timeOfDay } from "./format.js";
+import { Link } from "./link.js";
+import { Panel } from "./panel.js";
+import { soundClass, Sounder } from "./sound.js";
+import { forgetInks } from "./strip.js";
+import { Guide, Waiting } from "./waiting.js";
+import { t } from "./words.js";
+
+const at = (id) => document.getElementById(id);
+const views = ["bench", "sensors", "parts"];
+const later = { sensors: null, parts: null };
+const panels = new Map();
+const wasReady = new Map();
+
+const link = new Link(new URL("./pulse.js", import.meta.url), document.documentElement.dataset.page);
+const sounder = new Sounder();
+const alarms = new Alarms(at("alarms"));
+const guide = new Guide(at("guide"), openPart);
+const waiting = new Waiting(at("waiting"), openPart);
+let quietened = false;
+
+// Live ----------------------------------------------------------------------------------------
+
+link.addEventListener("bench", render);
+
+function render() {
+  const { bench } = link;
+  show(at("loading"), false);
+  const hot = bench.parts.filter((part) => part.heat_id !== null);
+  const make = () => {
+    const panel = new Panel(openPart);
+    return { element: panel.element, update: (part) => panel.show(part, link.bench), panel, close: () => panel.close() };
+  };
+  keyed(at("panels"), panels, hot, (part) => part.id, make);
+  setAttribute(at("panels"), "data-count", Math.min(hot.length, 3));
+  alarms.show(bench);
+  guide.show(bench);
+  waiting.show(bench);
+  later[view()]?.show(bench);
+  chime(hot);
+  recording(bench.recording);
+  setText(at("clock"), timeOfDay(Date.parse(bench.at)));
+  setAttribute(at("clock"), "datetime", bench.at);
+  const calling = alarms.calling.length;
+  document.title = calling ? t("page.title_alarm", { n: calling }) : t("page.title");
+}
+
+link.addEventListener("state", () => {
+  document.body.dataset.link = link.state;
+  if (link.state === "live") {
+    quietened = false;
+    render(); // An unchanged answer sends nothing to show, and the panels still say "lost".
+  }
+  silence();
+  listen();
+});
+
+link.addEventListener("pulse", () => {
+  if (link.state === "lost" || link.state === "stalled") silence();
+  listen();
+  sounder.pulse();
+});
+
+link.addEventListener("newpage", () => {
+  if (!at("sheet").open) location.reload();
+});
+
+/** Nothing is live: grey, and say so in words, everywhere. */
+function silence() {
+  const out = link.state === "lost" || link.state === "stalled";
+  show(at("lost"), out);
+  if (!out) return;
+  const age = duration(link.silence() / 1000);
+  const title = t(`link.${link.state}`);
+  setText(at("lost-title"), title);
+  setText(at("lost-more"), link.everGood ? t(`link.${link.state}_more`, { age }) : t("link.never"));
+  for (const { panel } of panels.values()) panel.lose(link.silence(), title);
+  setText(at("recording"), "");
+}
+
+function recording(on) {
+  at("recording").dataset.recording = on;
+  setText(at("recording"), t(on ? "tools.recording" : "tools.not_recording"));
+}
+
+// Sound ---------------------------------------------------------------------------------------
+
+function listen() {
+  const classes = alarms.calling.map((alarm) => soundClass(alarm.kind));
+  if (!quietened && (link.state === "lost" || link.state === "stalled")) classes.push("fault");
+  sounder.want(classes);
+}
+
+/** A chime when a part becomes ready; never over an alarm. */
+function chime(hot) {
+  let fresh = false;
+  for (const part of hot) {
+    const ready = part.verdict === "ready";
+    if (ready && wasReady.get(part.id) === false) fresh = true;
+    wasReady.set(part.id, ready);
+  }
+  for (const id of wasReady.keys()) if (!hot.some((part) => part.id === id)) wasReady.delete(id);
+  if (fresh && alarms.calling.length === 0) sounder.play("ready");
+}
+
+function soundState() {
+  document.body.dataset.sound = sounder.state;
+  show(at("hush"), sounder.state !== "on");
+  setText(at("sound-text"), t(sounder.state === "on" ? "tools.sound_on" : "tools.sound_off"));
+  setAttribute(at("sound").querySelector("use"), "href", sounder.state === "on" ? "#i-sound" : "#i-mute");
+  if (sounder.state === "missing") setText(at("hush").querySelector("span"), t("sound.missing"));
+  show(at("hush").querySelector("button"), sounder.state === "blocked");
+  listen();
+}
+sounder.addEventListener("state", soundState);
+sounder.addEventListener("played", ({ name }) => {
+  document.body.dataset.played = name;
+});
+at("hush").querySelector("button").addEventListener("click", () => sounder.allow());
+at("lost-quiet").addEventListener("click", () => {
+  quietened = true;
+  listen();
+});
+at("sound").addEventListener("click", async () => {
+  sounder.allow();
+  const { openSound } = await import("./sound_sheet.js");
+  openSound(sounder, wake);
+});
+
+// Screen --------------------------------------------------------------------------------------
+
+const wake = { held: false };
+async function keepAwake() {
+  if (document.visibilityState !== "visible" || !navigator.wakeLock) return;
+  try {
+    const lock = await navigator.wakeLock.request("screen");
+    wake.held = true;
+    lock.addEventListener("release", () => {
+      wake.held = false;
+    });
+  } catch {
+    wake.held = false; // Said in the sound and screen sheet.
+  }
+}
+document.addEventListener("visibilitychange", keepAwake);
+keepAwake();
+
+const THEMES = ["auto", "light", "dark"];
+function setTheme(theme) {
+  document.documentElement.dataset.theme = theme;
+  setText(at("theme-text"), t(`tools.theme_${theme}`));
+  try {
+    localStorage.setItem("theme", theme);
+  } catch {
+    // Forbidden storage only means that the choice is not kept.
+  }
+  forgetInks();
+  for (const { panel } of panels.values()) panel.draw(link.state === "live");
+}
+at("theme").addEventListener("click", () => {
+  setTheme(THEMES[(THEMES.indexOf(document.documentElement.dataset.theme) + 1) % THEMES.length]);
+});
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", forgetInks);
+
+// Views ---------------------------------------------------------------------------------------
+
+function view() {
+  const wanted = location.hash.slice(1);
+  return views.includes(wanted) ? wanted : "bench";
+}
+
+async function turn() {
+  const now = view();
+  for (const name of views) show(at(name), name === now);
+  for (const tab of document.querySelectorAll(".tab")) setAttribute(tab, "aria-current", tab.dataset.tab === now ? "page" : null);
+  if (now !== "bench" && !later[now]) {
+    const { View } = await import(`./${now}.js`);
+    later[now] ??= new View(at(now), () => link.bench, openPart);
+  }
+  if (link.bench) later[now]?.show(link.bench);
+  if (location.hash === "#waiting") at("waiting").scrollIntoView();
+  else scrollTo(0, 0);
+}
+addEventListener("hashchange", turn);
+
+/** Open the form for a part, or for a new one. */
+async function openPart(id) {
+  const { openPartForm } = await import("./part_form.js");
+  openPartForm(id, link.bench);
+}
+
+onDone(() => link.nudge());
+setTheme(document.documentElement.dataset.theme);
+soundState();
+turn();
+link.start();

@@ -1,0 +1,281 @@
+// One heat: the verdict in words, why, how long, what next, and the buttons for it.
+import { drawAhead } from "./ahead.js";
+import { act, pressed } from "./deeds.js";
+import { setAttribute, setLines, setText } from "./dom.js";
+import { duration, integer, likely, NONE, oneDecimal, range, significant } from "./format.js";
+import { drawStrip, timeSpan } from "./strip.js";
+import { soon } from "./toasts.js";
+import { Trace } from "./trace.js";
+import { count, find, t, t2 } from "./words.js";
+
+const VERDICTS = new Set(["ready", "wait", "stop", "unknown"]);
+/** Anything this page does not know is doubt, and doubt is never ready. */
+const verdictOf = (text) => (VERDICTS.has(text) ? text : "unknown");
+const STEADY_C_PER_H = 15;
+const PASSES_MOST = 200;
+const GLOVES_C = [[100, 1], [250, 2], [350, 3], [500, 4]];
+const HOT_C = 43;
+
+export class Panel {
+  #traces = new Map();
+  #passes = [];
+  #span = "20";
+  #part = null;
+  #bench = null;
+  #moving = false;
+
+  constructor(openPart) {
+    this.openPart = openPart;
+    this.element = document.getElementById("t-panel").content.firstElementChild.cloneNode(true);
+    this.slots = {};
+    for (const slot of this.element.querySelectorAll("[data-slot]")) this.slots[slot.dataset.slot] = slot;
+    this.element.addEventListener("click", (event) => this.#click(event));
+  }
+
+  /** Show a part as the bench answer has it. */
+  show(part, bench) {
+    this.#part = part;
+    this.#bench = bench;
+    const { slots: s, element } = this;
+    setAttribute(element, "data-part-id", part.id);
+    setAttribute(element, "data-heat-id", part.heat_id);
+    setAttribute(element, "data-phase", part.phase);
+    setAttribute(element, "data-pass-running", part.pass_running);
+    setText(s.name, part.name);
+    setText(s.about, this.#about(part));
+    this.#verdict(verdictOf(part.verdict), why(part), part.next);
+    this.#temperature(part);
+    this.#heat(part.heat);
+    this.#purge(part);
+    this.#phases(part);
+    this.#buttons(part);
+    setLines(s.mind, cautions(part));
+    drawAhead(s, part);
+    this.#remember(part, bench);
+    this.draw(true);
+  }
+
+  /** Nothing is live any more: say so, and what was last known. */
+  lose(silenceMs, title) {
+    const part = this.#part;
+    if (!part) return;
+    const last = t2("verdict", verdictOf(part.verdict)).toLowerCase();
+    const words = t("link.panel_why", { verdict: last, age: duration(silenceMs / 1000) });
+    this.#verdict("unknown", words.replace(t("link.lost"), title), t("link.panel_next"));
+    for (const side of ["heat", "purge"]) this.#side(side, "unknown");
+    this.draw(false);
+  }
+
+  close() {
+    this.#traces.clear();
+  }
+
+  #verdict(verdict, reason, next) {
+    const { slots: s, element } = this;
+    setAttribute(element, "data-verdict", verdict);
+    setAttribute(s.shape, "href", `#v-${verdict}`);
+    setText(s.word, t2("verdict", verdict));
+    setText(s.why, reason);
+    setText(s.next, next);
+  }
+
+  #side(side, verdict) {
+    setAttribute(this.element.querySelector(`[data-cell="${side}"]`), "data-verdict", verdict);
+    setAttribute(this.slots[`${side}-shape`], "href", `#v-${verdict}`);
+    setText(this.slots[`${side}-verdict`], t2("verdict", verdict));
+  }
+
+  #about(part) {
+    const welds = part.pass_running ? t("deed.pass_running", { n: part.passes }) : count("deed.passes", part.passes);
+    return `${t2("metal", part.metal)} · ${welds}`;
+  }
+
+  #temperature({ heat }) {
+    const { slots: s } = this;
+    setText(s.temperature, integer(heat.temperature_c));
+    const rate = heat.temperature_c === null ? null : heat.rate_c_per_h;
+    const [arrow, words] = trend(rate);
+    setAttribute(s.arrow, "href", arrow ? `#t-${arrow}` : "#none");
+    setText(s.trend, words);
+  }
+
+  #heat(heat) {
+    const { slots: s } = this;
+    this.#side("heat", verdictOf(heat.verdict));
+    const { closes_in_s: closes, opens_in_s: opens, reason } = heat.window;
+    const main = heat.verdict !== "ready" && opens ? opens : closes;
+    setText(s["heat-what"], main ? t(main === opens ? "heat.opens" : "heat.closes") : reason || t("heat.no_forecast"));
+    setText(s["heat-range"], main ? range(main) : NONE);
+    const then = main === opens && closes ? ` · ${t("heat.closes").toLowerCase()} ${range(closes)}` : "";
+    setText(s["heat-likely"], main ? mostLikely(main) + then : "");
+    setLines(s["heat-reasons"], heat.reasons);
+  }
+
+  #purge({ purge, limits }) {
+    const { slots: s } = this;
+    this.#side("purge", verdictOf(purge.verdict));
+    const [what, big, small] = purgeWords(purge, limits);
+    setText(s["purge-what"], what);
+    setText(s["purge-range"], big);
+    setText(s["purge-likely"], small);
+    setText(s.oxygen, oxygen(purge.oxygen_ppm));
+    setText(s.flow, purge.flow_l_min === null ? t("purge.flow_unknown") : `${oneDecimal(purge.flow_l_min)} L/min`);
+    setText(s.used, `${integer(purge.used_l)} L`);
+    setLines(s["purge-reasons"], purge.reasons);
+  }
+
+  #phases(part) {
+    for (const button of this.element.querySelectorAll(".phase")) {
+      setAttribute(button, "aria-current", button.dataset.phase === part.phase ? "step" : null);
+    }
+  }
+
+  #buttons(part) {
+    const { slots: s } = this;
+    const pass = part.pass_running ? "end pass" : "begin pass";
+    setAttribute(s["deed-pass"], "data-action", pass);
+    setText(s["deed-pass"], t(`deed.${pass}`));
+    s["deed-pass"].classList.toggle("primary", part.pass_running || (part.phase === "bench" && part.verdict === "ready"));
+    const purge = part.purge.running ? "end purge" : "begin purge";
+    setAttribute(s["deed-purge"], "data-action", purge);
+    setText(s["deed-purge"], t(`deed.${purge}`));
+  }
+
+  // What the chart remembers ---------------------------------------------------------------
+
+  #remember(part, bench) {
+    const at = Date.parse(bench.at);
+    const kinds = { thermocouple: true, "gas flow": true };
+    const channels = bench.channels.filter((c) => c.part_id === part.id && kinds[c.kind]);
+    const names = new Set(channels.map((c) => c.name));
+    for (const name of this.#traces.keys()) if (!names.has(name)) this.#traces.delete(name);
+    const [from] = timeSpan(this.#span, at, began(part));
+    for (const channel of channels) {
+      let trace = this.#traces.get(channel.name);
+      if (!trace) this.#traces.set(channel.name, (trace = new Trace(channel.name)));
+      trace.kind = channel.kind;
+      trace.value = channel.value;
+      trace.live(channel, at);
+      trace.refresh(from, at);
+    }
+    if (part.pass_times) {
+      this.#passes = part.pass_times.map(({ began_at: b, ended_at: e }) => ({ from: Date.parse(b), to: e ? Date.parse(e) : null }));
+      return;
+    }
+    const open = this.#passes.at(-1);
+    if (part.pass_running && (!open || open.to !== null)) this.#passes.push({ from: at, to: null });
+    else if (!part.pass_running && open && open.to === null) open.to = at;
+    if (this.#passes.length > PASSES_MOST) this.#passes.shift();
+  }
+
+  draw(live) {
+    if (!this.#part) return;
+    const all = [...this.#traces.values()];
+    const traces = all.filter((trace) => trace.kind === "thermocouple").sort((a, b) => (a.value ?? 9999) - (b.value ?? 9999));
+    const failed = traces.find((trace) => trace.failure);
+    const empty = traces.every((trace) => trace.points.length === 0);
+    const note = traces.length === 0 ? t("strip.empty") : failed && empty ? t("strip.failed", { why: failed.failure }) : null;
+    const now = Date.parse(this.#bench.at);
+    drawStrip(this.slots.strip, {
+      now,
+      span: this.#span,
+      beganAt: began(this.#part),
+      part: this.#part,
+      traces,
+      flow: all.find((trace) => trace.kind === "gas flow") ?? null,
+      passes: this.#passes,
+      alarms: this.#bench.alarms.filter((a) => a.part_id === this.#part.id).map((a) => ({ at: Date.parse(a.since) })),
+      note,
+      live,
+    });
+    const span = t(`strip.span_${this.#span}`);
+    setAttribute(this.slots.strip, "aria-label", t("strip.label", { part: this.#part.name, span }));
+  }
+
+  // What the person does -------------------------------------------------------------------
+
+  #click(event) {
+    const button = event.target.closest("[data-action]");
+    if (!button || !this.#part) return;
+    const { id, heat_id, name, phase } = this.#part;
+    const kind = button.dataset.action;
+    if (kind === "span") this.#setSpan(button.dataset.span);
+    else if (kind === "edit part") this.openPart(id);
+    else if (kind === "move part") pressed(button, () => this.#move(button.dataset.phase, phase));
+    else if (kind === "end heat") soon(t("done.ending_heat", { part: name }), () => act({ kind, heat_id }, t("done.end heat", { part: name })));
+    else if (kind === "end purge") soon(t("done.ending_purge", { part: name }), () => act({ kind, heat_id }, t("done.end purge", { part: name })));
+    else pressed(button, () => act({ kind, heat_id }, t(`done.${kind}`, { part: name })));
+  }
+
+  async #move(to, from) {
+    if (to === from || this.#moving) return;
+    this.#moving = true;
+    const { heat_id, name } = this.#part;
+    const said = t("done.move part", { part: name, phase: t2("phase", to) });
+    const back = { action: "undo", text: t("done.undo"), run: () => act({ kind: "move part", heat_id, phase: from }, t("done.undone")) };
+    await act({ kind: "move part", heat_id, phase: to }, said, { button: back });
+    this.#moving = false;
+  }
+
+  #setSpan(span) {
+    this.#span = span;
+    for (const button of this.element.querySelectorAll(".span")) {
+      setAttribute(button, "aria-pressed", button.dataset.span === span);
+    }
+    const at = Date.parse(this.#bench.at);
+    const [from] = timeSpan(span, at, began(this.#part));
+    for (const trace of this.#traces.values()) trace.refresh(from, at).then(() => this.draw(true));
+    this.draw(true);
+  }
+}
+
+const began = (part) => (part.heat_began_at ? Date.parse(part.heat_began_at) : null);
+
+/** The reason for the whole: of the side, or sides, that the verdict comes from. */
+function why(part) {
+  const sides = [part.heat, part.purge].filter((side) => side.verdict === part.verdict);
+  const reasons = sides.map((side) => side.reasons[0]).filter(Boolean);
+  return [...new Set(reasons)].join(" · ") || part.heat.reasons[0] || part.purge.reasons[0] || "";
+}
+
+function trend(rate) {
+  if (rate === null) return [null, t("heat.trend_unknown")];
+  if (Math.abs(rate) < STEADY_C_PER_H) return ["steady", t("heat.steady")];
+  const figure = integer(Math.round(Math.abs(rate) / 5) * 5);
+  return rate < 0 ? ["falling", t("heat.falling", { rate: figure })] : ["rising", t("heat.rising", { rate: figure })];
+}
+
+function mostLikely({ p50, p95 }) {
+  if (p50 < 1) return "";
+  return t(p95 === null ? "heat.likely_open_end" : "heat.likely", { time: likely(p50) });
+}
+
+function purgeWords(purge, limits) {
+  const basis = find("purge", `basis_${purge.basis}`) ?? purge.basis;
+  const limit = limits.oxygen_max_ppm === null ? "" : ` · ${t("purge.limit", { ppm: integer(limits.oxygen_max_ppm) })}`;
+  if (!purge.running) return [t("purge.off_more"), t("purge.off"), ""];
+  if (purge.basis === "not judged") return [basis, t("purge.not_judged"), ""];
+  if (purge.clear) return [basis, t("purge.clear"), limit.slice(3)];
+  if (purge.clear_in_s) return [t("purge.clear_in"), range(purge.clear_in_s), `${basis}${limit}`];
+  return [t("purge.no_time"), t("purge.not_clear"), `${basis}${limit}`];
+}
+
+function oxygen(spread) {
+  if (!spread) return NONE;
+  const low = significant(spread.p05);
+  return spread.p95 === null ? `≥ ${low} ppm` : `${low}–${significant(spread.p95)} ppm`;
+}
+
+/** The usual cautions, where they apply. */
+function cautions({ phase, purge, pass_running: welding, heat }) {
+  const found = [];
+  const c = heat.temperature_c;
+  if (c !== null && c >= HOT_C) {
+    const level = GLOVES_C.find(([most]) => c <= most);
+    found.push(t("mind.hot", { c: integer(c), glove: t(level ? `mind.glove_${level[1]}` : "mind.glove_over") }));
+  }
+  if (phase === "carry") found.push(t("mind.carry"));
+  if (purge.running) found.push(t("mind.argon"));
+  if (welding || phase === "bench") found.push(t("mind.fume"));
+  return found;
+}

@@ -1,0 +1,157 @@
+// One form for a part: its name and metal, the limits to weld it by, its sizes and its sensors.
+import { NotDone, pressed, send, token } from "./deeds.js";
+import { h, setAttribute, setText } from "./dom.js";
+import { reading } from "./format.js";
+import { closeSheet, openSheet, tiles } from "./sheet.js";
+import { Fault, Stepper } from "./stepper.js";
+import { toast } from "./toasts.js";
+import { t, t2 } from "./words.js";
+
+const METALS = ["iron, unknown", "grey iron", "ductile iron", "compacted graphite iron", "malleable iron", "high-silicon-molybdenum ductile iron", "austenitic iron", "cast austenitic stainless", "carbon steel"];
+const SUGGESTIONS = 3;
+
+// The round figures save taps and recommend nothing; ranges are those the service accepts.
+const LIMITS = [
+  { name: "preheat_min_c", unit: "°C", min: -50, max: 1400, least: true, steps: [25, 5], rounds: [100, 150, 200, 250, 300] },
+  { name: "interpass_max_c", unit: "°C", min: -50, max: 1400, least: true, steps: [25, 5], rounds: [150, 250, 300, 350, 400] },
+  { name: "cooling_max_c_per_h", unit: "°C/h", min: 0, max: 5000, least: false, steps: [25, 5], rounds: [25, 50, 100, 200] },
+  { name: "oxygen_max_ppm", unit: "ppm", min: 0, max: 209_000, least: false, steps: [50, 5], rounds: [20, 50, 100, 500, 1000] },
+];
+const SIZES = [
+  { name: "mass_kg", unit: "kg", min: 0, max: 2000, least: false, steps: [1, 0.1], rounds: [3, 6, 10, 20] },
+  { name: "area_m2", unit: "m²", min: 0, max: 50, least: false, steps: [0.05, 0.01], rounds: [0.1, 0.15, 0.25, 0.5] },
+  { name: "cavity_volume_l", unit: "L", min: 0, max: 1000, least: false, steps: [0.5, 0.1], rounds: [1, 2, 3, 5] },
+  { name: "hose_volume_l", unit: "L", min: 0, max: 100, least: true, steps: [0.1, 0.05], rounds: [0.1, 0.2, 0.3, 0.5] },
+];
+
+/** Open the form for the part with this id, or for a new one. */
+export function openPartForm(id, bench) {
+  if (!bench) return;
+  const part = bench.parts.find((candidate) => candidate.id === id) ?? null;
+  const form = new PartForm(part, bench);
+  openSheet(part ? t("parts.form_edit", { part: part.name }) : t("parts.form_new"), "part", form.element);
+}
+
+class PartForm {
+  #partId;
+  #createToken = token();
+
+  constructor(part, bench) {
+    this.part = part;
+    this.#partId = part?.id ?? null;
+    this.name = h("input", { id: "field-name", type: "text", maxlength: "80", autocomplete: "off", value: part?.name ?? freeName(bench, 1) });
+    this.metal = part?.metal ?? METALS[0];
+    const make = (values) => (field) => new Stepper({ ...field, text: t(`parts.${field.name}`), value: values?.[field.name] ?? null });
+    this.limits = LIMITS.map(make(part?.limits));
+    this.sizes = SIZES.map(make(part));
+    this.sensors = new Map(bench.channels.filter((c) => c.kind !== null).map((c) => [c.name, { channel: c, on: part !== null && c.part_id === part.id }]));
+    this.fault = h("p", { class: "fault", role: "alert", hidden: true });
+    this.save = h("button", { type: "button", class: "button primary", "data-action": "save part", onclick: () => pressed(this.save, () => this.#save()) }, t("parts.save"));
+    this.element = h("div", { class: "form", "data-part-id": part?.id ?? "new" },
+      ...this.#identity(bench),
+      h("h3", {}, t("parts.limits")), h("p", { class: "note" }, t("parts.limits_note")),
+      h("div", { class: "steppers" }, ...this.limits.map((s) => s.element)),
+      ...this.#fitted(bench),
+      h("h3", {}, t("parts.size")), h("p", { class: "note" }, t("parts.size_note")),
+      h("div", { class: "steppers" }, ...this.sizes.map((s) => s.element)),
+      h("div", { class: "form-foot" }, this.fault, h("button", { type: "button", class: "button", "data-action": "cancel", onclick: closeSheet }, t("parts.cancel")), this.save));
+  }
+
+  #identity(bench) {
+    const suggest = this.part ? [] : Array.from({ length: SUGGESTIONS }, (_, i) => freeName(bench, i + 1)).map((name) =>
+      h("button", { type: "button", class: "chip", "data-action": "suggest name", onclick: () => { this.name.value = name; } }, name));
+    const options = METALS.map((metal) => ({ value: metal, text: t2("metal", metal), chosen: metal === this.metal }));
+    const metals = tiles("metal", options, (value, tile) => {
+      this.metal = value;
+      for (const other of tile.parentElement.children) setAttribute(other, "aria-pressed", other === tile);
+    });
+    metals.classList.add("small");
+    return [
+      h("label", { class: "field", for: "field-name" }, t("parts.name")), this.name, suggest.length ? h("div", { class: "chips" }, ...suggest) : null,
+      h("h3", {}, t("parts.metal")), metals,
+    ];
+  }
+
+  #fitted(bench) {
+    if (this.sensors.size === 0) return [];
+    const options = [...this.sensors.values()].map(({ channel, on }) => {
+      const other = bench.parts.find((p) => p.id === channel.part_id && p.id !== this.#partId);
+      const now = reading(channel.value, channel.unit);
+      return {
+        value: channel.name, text: channel.name, chosen: on,
+        more: [t2("kind", channel.kind), now ? `${now.number} ${now.unit}`.trim() : t("sensors.value_none")].join(" · "),
+        hint: other ? t("parts.sensor_taken", { part: other.name }) : null,
+      };
+    });
+    const list = tiles("toggle sensor", options, (name, tile) => {
+      const sensor = this.sensors.get(name);
+      sensor.on = !sensor.on;
+      setAttribute(tile, "aria-pressed", sensor.on);
+    });
+    return [h("h3", {}, t("parts.sensors")), h("p", { class: "note" }, t("parts.sensors_note")), list];
+  }
+
+  async #save() {
+    this.#say(null);
+    try {
+      const wanted = this.#read();
+      setText(this.save, t("parts.saving"));
+      await this.#send(wanted);
+      closeSheet();
+      toast(t("done.saved", { part: wanted.facts.name }));
+    } catch (error) {
+      if (!(error instanceof Fault || error instanceof NotDone)) throw error;
+      this.#say(error.message);
+    } finally {
+      setText(this.save, t("parts.save"));
+    }
+  }
+
+  #read() {
+    const name = this.name.value.trim();
+    if (!name) {
+      this.name.focus();
+      throw new Fault(t("parts.name_missing"));
+    }
+    const read = (steppers) => Object.fromEntries(steppers.map((s) => [s.o.name, s.read()]));
+    const limits = read(this.limits);
+    const { preheat_min_c: low, interpass_max_c: high } = limits;
+    if (low !== null && high !== null && high <= low) throw new Fault(t("parts.order", { low, high }));
+    const sizes = read(this.sizes);
+    return { facts: { name, metal: this.metal, ...sizes, hose_volume_l: sizes.hose_volume_l ?? 0 }, limits };
+  }
+
+  async #send({ facts, limits }) {
+    const { part } = this;
+    if (this.#partId === null) {
+      // The token stays the same when a lost answer makes the person tap again: one part only.
+      const made = await send({ kind: "create part", facts, limits, token: this.#createToken });
+      this.#partId = made.part_id;
+    } else if (part) {
+      const same = (a, b) => Object.keys(b).every((key) => a[key] === b[key]);
+      if (!same(part, facts)) await send({ kind: "change part", part_id: part.id, facts });
+      if (!same(part.limits, limits)) await send({ kind: "set limits", part_id: part.id, limits });
+    }
+    for (const sensor of this.sensors.values()) {
+      const on = sensor.channel.part_id !== null && sensor.channel.part_id === this.#partId;
+      if (sensor.on !== on && (sensor.on || on)) {
+        await send({ kind: "assign channel", channel: sensor.channel.name, part_id: sensor.on ? this.#partId : null });
+      }
+    }
+  }
+
+  #say(text) {
+    this.fault.hidden = text === null;
+    setText(this.fault, text ?? "");
+    if (text) this.fault.scrollIntoView({ block: "nearest" });
+  }
+}
+
+/** The n-th name of the form "Casting 1" that no part has yet. */
+function freeName(bench, n) {
+  const taken = new Set(bench.parts.map((part) => part.name));
+  for (let i = 1; ; i += 1) {
+    const name = t("parts.name_suggest", { n: i });
+    if (!taken.has(name) && (n -= 1) === 0) return name;
+  }
+}

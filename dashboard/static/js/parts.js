@@ -1,0 +1,43 @@
+// All parts: what is known of each, its limits and sensors, and where it is.
+import { h, keyed, setAttribute, setText, show } from "./dom.js";
+import { count, t, t2 } from "./words.js";
+import { limitWords } from "./limits.js";
+
+export class View {
+  #held = new Map();
+  #channels = [];
+
+  constructor(place, bench, openPart) {
+    this.openPart = openPart;
+    this.rows = h("div", { class: "rows" });
+    this.none = h("div", { class: "empty" }, h("h2", {}, t("parts.none")), h("p", {}, t("parts.none_more")));
+    const make = h("button", { type: "button", class: "button primary", "data-action": "new part", onclick: () => openPart(null) }, t("parts.new"));
+    place.replaceChildren(h("h1", {}, t("parts.title")), h("p", { class: "lead" }, t("parts.lead")), this.none, this.rows, make);
+  }
+
+  show(bench) {
+    this.#channels = bench.channels;
+    show(this.none, bench.parts.length === 0);
+    keyed(this.rows, this.#held, bench.parts, (part) => part.id, () => this.#make());
+  }
+
+  #make() {
+    const name = h("strong");
+    const about = h("span");
+    const limits = h("span");
+    const sensors = h("span");
+    let part = null;
+    const edit = h("button", { type: "button", class: "button", "data-action": "edit part", onclick: () => this.openPart(part.id) }, t("parts.edit"));
+    const element = h("article", { class: "row" }, h("div", { class: "row-words" }, name, about, limits, sensors), h("div", { class: "row-deeds" }, edit));
+    const update = (fresh) => {
+      part = fresh;
+      setAttribute(element, "data-part-id", part.id);
+      setText(name, part.name);
+      setText(about, `${t2("metal", part.metal)} · ${t2("phase", part.phase)}`);
+      setText(limits, limitWords(part.limits));
+      const names = this.#channels.filter((c) => c.part_id === part.id).map((c) => c.name);
+      setText(sensors, names.length ? names.join(", ") : count("bench.sensors", 0));
+    };
+    return { element, update };
+  }
+}

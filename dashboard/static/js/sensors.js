@@ -1,0 +1,104 @@
+// Everything that is heard: value, age, quality, what it measures and the part it sits on.
+import { act } from "./deeds.js";
+import { h, keyed, setAttribute, setText, show } from "./dom.js";
+import { duration, NONE, reading } from "./format.js";
+import { closeSheet, openSheet, tiles } from "./sheet.js";
+import { t, t2 } from "./words.js";
+
+const KINDS = ["thermocouple", "ambient", "gas flow", "oxygen", "bottle pressure", "arc", "button"];
+
+export class View {
+  #held = new Map();
+  #links = new Map();
+
+  constructor(place, bench) {
+    this.bench = bench;
+    this.rows = h("div", { class: "channels" });
+    this.none = h("div", { class: "empty" }, h("h2", {}, t("sensors.none")), h("p", {}, t("sensors.none_more")));
+    this.linksTitle = h("h2", {}, t("sensors.links"));
+    this.links = h("div", { class: "rows" });
+    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.linksTitle, this.links);
+  }
+
+  show(bench) {
+    const unnamedFirst = (a, b) => (a.kind !== null) - (b.kind !== null) || a.name.localeCompare(b.name);
+    const channels = [...bench.channels].sort(unnamedFirst);
+    show(this.none, channels.length === 0);
+    keyed(this.rows, this.#held, channels, (channel) => channel.name, () => this.#make());
+    const links = bench.links ?? [];
+    show(this.linksTitle, links.length > 0);
+    keyed(this.links, this.#links, links, (link) => link.name, makeLink);
+  }
+
+  #make() {
+    const name = h("h2");
+    const value = h("p", { class: "channel-value live" });
+    const quality = h("span", { class: "quality" });
+    const age = h("span", { class: "live" });
+    const reason = h("p", { class: "reason" });
+    const kind = h("button", { type: "button", class: "button wide", "data-action": "choose kind" });
+    const part = h("button", { type: "button", class: "button wide", "data-action": "choose part" });
+    let channel = null;
+    kind.addEventListener("click", () => this.#chooseKind(channel));
+    part.addEventListener("click", () => this.#choosePart(channel));
+    const element = h("article", { class: "channel" }, h("div", { class: "channel-head" }, name, value), h("p", { class: "channel-state" }, quality, age), reason, h("div", { class: "channel-deeds" }, kind, part));
+    const update = (fresh) => {
+      channel = fresh;
+      setAttribute(element, "data-channel", channel.name);
+      setAttribute(element, "data-quality", channel.quality);
+      setAttribute(element, "data-kind", channel.kind ?? "");
+      setText(name, channel.name);
+      const now = reading(channel.value, channel.unit);
+      setText(value, now ? `${now.number} ${now.unit}`.trim() : NONE);
+      setText(quality, t2("sensors.quality", channel.quality));
+      setText(age, t("sensors.age", { age: duration(channel.age_s) }));
+      setText(reason, channel.reason ?? "");
+      show(reason, Boolean(channel.reason));
+      kind.classList.toggle("primary", channel.kind === null);
+      setText(kind, channel.kind ? `${t("sensors.measures")}: ${t2("kind", channel.kind)}` : t("sensors.not_named"));
+      const sitsOn = this.bench()?.parts.find((p) => p.id === channel.part_id);
+      setText(part, `${t("sensors.on")}: ${sitsOn?.name ?? t("sensors.no_part")}`);
+      part.disabled = channel.kind === null;
+    };
+    return { element, update };
+  }
+
+  #chooseKind(channel) {
+    const options = KINDS.map((kind) => ({
+      value: kind, text: t2("kind", kind), more: t2("kind_more", kind), chosen: kind === channel.kind,
+      hint: kind === channel.kind_guess && channel.kind === null ? t("sensors.guess", { kind: t2("kind", kind) }) : null,
+    }));
+    openSheet(t("sensors.kind_title", { channel: channel.name }), "kind", tiles("adopt channel", options, async (kind) => {
+      closeSheet();
+      await act({ kind: "adopt channel", channel: channel.name, channel_kind: kind }, t("done.adopt channel", { channel: channel.name, kind: t2("kind", kind) }));
+    }));
+  }
+
+  #choosePart(channel) {
+    const parts = this.bench().parts.map((part) => ({ value: part.id, text: part.name, more: t2("phase", part.phase), chosen: part.id === channel.part_id }));
+    const options = [...parts, { value: "none", text: t("sensors.no_part"), chosen: channel.part_id === null }];
+    openSheet(t("sensors.part_title", { channel: channel.name }), "part of", h("p", { class: "note" }, t("sensors.part_note")), tiles("assign channel", options, async (id) => {
+      closeSheet();
+      const part = this.bench().parts.find((p) => p.id === id);
+      const said = part ? t("done.assign channel", { channel: channel.name, part: part.name }) : t("done.take off", { channel: channel.name });
+      await act({ kind: "assign channel", channel: channel.name, part_id: part ? part.id : null }, said);
+    }));
+  }
+}
+
+function makeLink() {
+  const name = h("strong");
+  const about = h("span", { class: "live" });
+  const rejected = h("span");
+  const element = h("article", { class: "row" }, h("div", { class: "row-words" }, name, about, rejected));
+  const update = (link) => {
+    setAttribute(element, "data-link-name", link.name);
+    setText(name, link.name);
+    const last = link.age_s === null ? "" : ` · ${t("sensors.link_last", { age: duration(link.age_s) })}`;
+    setText(about, `${link.state} · ${t("sensors.link_packs", { n: link.packs })}${last}`);
+    const causes = Object.entries(link.rejected).filter(([, n]) => n > 0);
+    const words = causes.map(([cause, n]) => `${t2("sensors.reject", cause)} ${n}`).join(", ");
+    setText(rejected, words ? `${t("sensors.rejected")}: ${words}` : t("sensors.rejected_none"));
+  };
+  return { element, update };
+}

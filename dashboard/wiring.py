@@ -1,0 +1,130 @@
+"""What the pages may reach: a handful of functions, handed in by whoever starts the service.
+
+The dashboard holds no thread of the service, no SQL and no physics. Everything it shows comes
+through these; a test hands in its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal, Protocol
+
+from service.judge.actions import OperatorAction
+
+
+class Posting(Protocol):
+    """One bench answer, ready to be sent (``service.board.Posting`` is one)."""
+
+    @property
+    def body(self) -> bytes:
+        """The JSON as sent."""
+
+    @property
+    def etag(self) -> str:
+        """Changes when what is shown changes; without quotes."""
+
+    @property
+    def posted_at(self) -> float:
+        """``time.monotonic()`` when it was posted [s, real]."""
+
+
+class ActResult(Protocol):
+    """What became of an operator's action (``service.collector.ActResult`` is one)."""
+
+    @property
+    def seq(self) -> int:
+        """Its place in the order of everything the judge was given."""
+
+    @property
+    def part_id(self) -> int | None:
+        """The part it made or concerns."""
+
+    @property
+    def heat_id(self) -> int | None:
+        """The heat it made or concerns."""
+
+    @property
+    def recorded(self) -> bool:
+        """It is safely in the journal, not only in force."""
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryPoint:
+    """One stretch of a channel's past.
+
+    Attributes:
+        t_us: Where the stretch begins [µs UTC].
+        low: Least good value in it, in the channel's unit; ``None`` where there was none.
+        high: Greatest good value in it; ``None`` exactly when ``low`` is.
+    """
+
+    t_us: int
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """A channel's past, thinned so that peaks are kept and gaps stay gaps.
+
+    Attributes:
+        unit: Unit of ``low`` and ``high``; ``None`` when the channel has only ever sent faults.
+        points: In order of time, no two at the same ``t_us``.
+    """
+
+    unit: str | None
+    points: Sequence[HistoryPoint]
+
+
+@dataclass(frozen=True, slots=True)
+class Metric:
+    """One figure about the service itself, for ``GET /metrics``.
+
+    Attributes:
+        name: OpenMetrics name without the ``_total`` of counters, unit last.
+        kind: "gauge" or "counter".
+        text: One sentence of help.
+        samples: Value by labels; a counter's value never falls while the service runs.
+    """
+
+    name: str
+    kind: Literal["gauge", "counter"]
+    text: str
+    samples: Sequence[tuple[Mapping[str, str], float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """The functions behind the pages. All may be called from several threads at once.
+
+    Attributes:
+        latest: The board's latest posting, ``None`` before the first.
+        act: Do what an operator asks; raises ``service.judge.events.Refused``.
+        history: ``(channel, start_us, end_us, points)`` to the channel's past between two times
+            [µs UTC] in at most ``points`` stretches; ``None`` for an unknown channel.
+        health: Whether every worker makes progress, and the details as a JSON object.
+        metrics: Figures about the service.
+        now_us: The shop's clock [µs UTC].
+    """
+
+    latest: Callable[[], Posting | None]
+    act: Callable[[OperatorAction], ActResult]
+    history: Callable[[str, int, int, int], History | None]
+    health: Callable[[], tuple[bool, Mapping[str, object]]]
+    metrics: Callable[[], Iterable[Metric]]
+    now_us: Callable[[], int]
+
+
+@dataclass(frozen=True, slots=True)
+class Doors:
+    """Who is let in.
+
+    Attributes:
+        hosts: Host names, without port, under which the service answers. A page on any other
+            name that points here (DNS rebinding) is turned away.
+    """
+
+    hosts: frozenset[str] = field(
+        default_factory=lambda: frozenset({"localhost", "127.0.0.1", "::1"})
+    )

@@ -1,0 +1,99 @@
+"""Renders every page in its states, both themes and three sizes: ``screenshots.py --out DIR``.
+
+Needs chromium and the test extra. Not collected by pytest; the pictures are for looking at.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from scripted import STATES, ScriptedBoard
+
+from dashboard.app import create_app
+from dashboard.server import PageServer
+
+CHROMIUM = "/usr/bin/chromium"
+FLAGS = [
+    "--no-sandbox",
+    "--headless=new",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+SIZES = {"390": (390, 844), "1024": (1024, 768), "1920": (1920, 1080)}
+BENCH = ["ready", "wait", "stop", "unknown", "two", "slow", "alarm", "empty", "heard", "idle"]
+
+
+def settle(page: Page) -> None:
+    page.wait_for_selector("body[data-link='live']")
+    page.wait_for_load_state("networkidle")
+    page.evaluate("() => new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)))")
+
+
+def shots(browser: Browser, out: Path, only: set[str], themes: list[str], sizes: list[str]) -> None:
+    for size in sizes:
+        for theme in themes:
+            for name in [*BENCH, "lost", "sensors", "kinds", "parts", "form", "sound"]:
+                if only and name not in only:
+                    continue
+                shot(browser, out / f"{name}-{theme}-{size}.png", name, theme, SIZES[size])
+
+
+def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, int]) -> None:
+    state = {"lost": "ready", "kinds": "heard", "parts": "two", "form": "two", "sound": "idle"}.get(
+        name, name
+    )
+    board = ScriptedBoard(state)
+    server = PageServer(create_app(board.wiring()))
+    server.start()
+    context = browser.new_context(
+        viewport={"width": size[0], "height": size[1]}, color_scheme=theme
+    )
+    page = context.new_page()
+    page.on("console", lambda message: print(f"{path.name}: {message.type}: {message.text}"))
+    page.on("pageerror", lambda error: print(f"{path.name}: {error}"))
+    view = {"sensors": "#sensors", "kinds": "#sensors", "parts": "#parts", "form": "#parts"}
+    page.goto(server.address + view.get(name, ""))
+    settle(page)
+    if name == "lost":
+        server.stop()
+        page.wait_for_selector("body[data-link='lost']")
+    elif name == "kinds":
+        page.click("[data-action='choose kind']")
+    elif name == "form":
+        page.click("[data-action='edit part']")
+    elif name == "sound":
+        page.click("[data-action='sound']")
+    if name in ("kinds", "form", "sound"):
+        page.wait_for_selector("dialog[open]")
+    # The first screen is what counts at the bench; the rest is below.
+    page.screenshot(path=path, full_page=size[0] == 390 and not page.query_selector("dialog[open]"))
+    context.close()
+    server.stop()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--only", nargs="*", default=[], help=f"of {', '.join(STATES)}, lost, …")
+    parser.add_argument("--theme", nargs="*", default=["light", "dark"])
+    parser.add_argument("--size", nargs="*", default=list(SIZES))
+    asked = parser.parse_args()
+    asked.out.mkdir(parents=True, exist_ok=True)
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        shots(browser, asked.out, set(asked.only), asked.theme, asked.size)
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()

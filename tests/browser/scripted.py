@@ -1,0 +1,520 @@
+"""A board that plays the states a page must be able to show: no service behind it, only answers.
+
+Used by the browser tests and by ``screenshots.py``. The answers have the shape of
+``service.judge.outlook``; ``tests/dashboard`` holds them against ``service/openapi.json``.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from dashboard.wiring import History, HistoryPoint, Metric, Wiring
+from service.judge.actions import OperatorAction
+from service.judge.events import Refused
+
+NOW_US = int(datetime(2026, 3, 3, 9, 41, 7, tzinfo=UTC).timestamp() * 1e6)
+
+
+def utc(us: int) -> str:
+    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=us)
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def spread(p05: float, p50: float, p95: float | None) -> dict[str, float | None]:
+    return {"p05": p05, "p50": p50, "p95": p95}
+
+
+def window(closes=None, opens=None, reason=None) -> dict[str, Any]:
+    return {"closes_in_s": closes, "opens_in_s": opens, "reason": reason}
+
+
+def channel(name: str, kind: str | None, value: float | None, unit: str, **more: Any) -> dict:
+    base = {
+        "name": name,
+        "kind": kind,
+        "kind_guess": None,
+        "value": value,
+        "unit": unit,
+        "quality": "good",
+        "reason": None,
+        "age_s": 0.4,
+        "part_id": None,
+    }
+    return base | more
+
+
+def alarm(number: int, kind: str, text: str, ago_s: float, **more: Any) -> dict[str, Any]:
+    base = {
+        "id": number,
+        "kind": kind,
+        "part_id": 1,
+        "channel": None,
+        "state": "unacknowledged",
+        "since": utc(NOW_US - int(ago_s * 1e6)),
+        "text": text,
+    }
+    return base | more
+
+
+NO_HEAT = {
+    "heat_id": None,
+    "phase": "none",
+    "verdict": "unknown",
+    "heat": {
+        "verdict": "unknown",
+        "reasons": ["no heat is running"],
+        "temperature_c": None,
+        "rate_c_per_h": None,
+        "window": window(reason="no heat is running"),
+    },
+    "purge": {
+        "verdict": "unknown",
+        "reasons": ["no heat is running"],
+        "oxygen_ppm": None,
+        "clear": False,
+        "clear_in_s": None,
+        "basis": "not judged",
+        "running": False,
+        "flow_l_min": None,
+        "used_l": 0.0,
+    },
+    "next": "No heat is running.",
+    "pass_running": False,
+    "passes": 0,
+    "heat_began_at": None,
+}
+
+
+def part(number: int, name: str, **more: Any) -> dict[str, Any]:
+    base = {
+        "id": number,
+        "name": name,
+        "metal": "ductile iron",
+        "mass_kg": 6.2,
+        "area_m2": None,
+        "cavity_volume_l": 2.4,
+        "hose_volume_l": 0.3,
+        "limits": {
+            "preheat_min_c": 250.0,
+            "interpass_max_c": 350.0,
+            "cooling_max_c_per_h": 100.0,
+            "oxygen_max_ppm": 50.0,
+        },
+    }
+    return base | NO_HEAT | more
+
+
+def purge(verdict: str, reason: str, **more: Any) -> dict[str, Any]:
+    base = {
+        "verdict": verdict,
+        "reasons": [reason],
+        "oxygen_ppm": spread(1850, 2600, 3900),
+        "clear": False,
+        "clear_in_s": None,
+        "basis": "flow",
+        "running": True,
+        "flow_l_min": 10.2,
+        "used_l": 21.4,
+    }
+    return base | more
+
+
+def heat(
+    verdict: str, reason: str, c: float | None, rate: float | None, shut: dict
+) -> dict[str, Any]:
+    return {
+        "verdict": verdict,
+        "reasons": [reason],
+        "temperature_c": c,
+        "rate_c_per_h": rate,
+        "window": shut,
+    }
+
+
+SAWMILL = "Sawmill engine, rear manifold"
+PUMP = "Pump engine manifold"
+
+READY = part(
+    1,
+    SAWMILL,
+    heat_id=4,
+    phase="bench",
+    verdict="ready",
+    heat=heat(
+        "ready",
+        "318 °C is between its limits, for at least 6:20",
+        318.4,
+        -612.0,
+        window(closes=spread(380, 446, 528)),
+    ),
+    purge=purge(
+        "ready",
+        "clear below 50 ppm (estimated from flow, at most 38 ppm oxygen)",
+        oxygen_ppm=spread(14, 22, 38),
+        clear=True,
+        clear_in_s=spread(0, 0, 0),
+        used_l=43.7,
+    ),
+    next="Start now: the window holds for at least 6:20.",
+    passes=2,
+    heat_began_at=utc(NOW_US - 58 * 60_000_000),
+)
+
+WAIT = part(
+    1,
+    SAWMILL,
+    heat_id=4,
+    phase="bench",
+    verdict="wait",
+    heat=heat(
+        "ready",
+        "334 °C is between its limits, for at least 7:40",
+        334.1,
+        -705.0,
+        window(closes=spread(460, 540, 655)),
+    ),
+    purge=purge(
+        "wait",
+        "purge not clear: about 2:50, at most 4:05",
+        clear_in_s=spread(128, 170, 245),
+    ),
+    next="Wait 2:50 for the purge: the window holds until 7:40.",
+    heat_began_at=utc(NOW_US - 52 * 60_000_000),
+)
+
+INTERPASS = part(
+    2,
+    PUMP,
+    metal="iron, unknown",
+    heat_id=5,
+    phase="bench",
+    verdict="wait",
+    heat=heat(
+        "wait",
+        "371 °C is above interpass 350 °C: 1:50 until below",
+        371.2,
+        -820.0,
+        window(closes=spread(560, 660, None), opens=spread(85, 110, 150)),
+    ),
+    purge=purge(
+        "unknown",
+        "not judged: no oxygen limit is set",
+        basis="not judged",
+        running=False,
+        oxygen_ppm=None,
+        flow_l_min=None,
+        used_l=0.0,
+    ),
+    limits={
+        "preheat_min_c": 250.0,
+        "interpass_max_c": 350.0,
+        "cooling_max_c_per_h": None,
+        "oxygen_max_ppm": None,
+    },
+    next="371 °C is above interpass 350 °C: 1:50 until below.",
+    passes=3,
+    heat_began_at=utc(NOW_US - 40 * 60_000_000),
+)
+
+STOP = part(
+    1,
+    SAWMILL,
+    heat_id=4,
+    phase="bench",
+    verdict="stop",
+    heat=heat(
+        "ready",
+        "welding at 301 °C, for at least 3:10",
+        301.0,
+        -540.0,
+        window(closes=spread(190, 240, 310)),
+    ),
+    purge=purge(
+        "stop",
+        "purge lost: stop, the root is open to air",
+        oxygen_ppm=spread(900, 2100, 8800),
+        flow_l_min=0.4,
+        used_l=61.2,
+    ),
+    next="Purge lost: stop, the root is open to air.",
+    pass_running=True,
+    passes=3,
+    heat_began_at=utc(NOW_US - 64 * 60_000_000),
+)
+
+CARRIED = (
+    "on the way from the oven, probe unplugged: probably 322 to 361 °C until a settled probe speaks"
+)
+
+UNKNOWN = part(
+    1,
+    SAWMILL,
+    heat_id=4,
+    phase="carry",
+    verdict="unknown",
+    heat=heat(
+        "unknown",
+        CARRIED,
+        None,
+        None,
+        window(reason="no settled probe"),
+    ),
+    purge=purge(
+        "wait",
+        "the purge has not been started",
+        running=False,
+        oxygen_ppm=None,
+        flow_l_min=None,
+        used_l=0.0,
+    ),
+    next=f"{CARRIED[:1].upper()}{CARRIED[1:]}.",
+    heat_began_at=utc(NOW_US - 46 * 60_000_000),
+)
+
+SLOW = part(
+    2,
+    PUMP,
+    heat_id=5,
+    phase="slow cool",
+    verdict="wait",
+    heat=heat("wait", "slow cool at 214 °C, cooling 88 °C/h", 214.0, -88.0, window()),
+    purge=purge(
+        "unknown",
+        "not judged: the purge was ended on purpose",
+        basis="not judged",
+        running=False,
+        oxygen_ppm=None,
+        flow_l_min=None,
+    ),
+    next="Slow cool at 214 °C, cooling 88 °C/h.",
+    passes=6,
+    heat_began_at=utc(NOW_US - 140 * 60_000_000),
+)
+
+FITTED = [
+    channel("bench/joint-left", "thermocouple", 318.4, "Cel", part_id=1),
+    channel("bench/joint-right", "thermocouple", 326.9, "Cel", part_id=1),
+    channel("bench/argon", "gas flow", 10.2, "l/min", part_id=1),
+    channel("pump/joint", "thermocouple", 371.2, "Cel", part_id=2),
+    channel("shop/air", "ambient", 18.6, "Cel"),
+]
+MIXED = [
+    channel("serial/tc-3", None, 21.4, "Cel", kind_guess="thermocouple"),
+    channel("bench/oxygen", None, 208_400.0, "ppm", kind_guess="oxygen"),
+    channel(
+        "oven/tc-1",
+        "thermocouple",
+        None,
+        "Cel",
+        quality="bad",
+        reason="open circuit: the thermocouple or its plug",
+        part_id=1,
+    ),
+    channel(
+        "bench/bottle",
+        "bottle pressure",
+        8.4e6,
+        "Pa",
+        quality="stale",
+        reason="silent for 48 s",
+        age_s=48.0,
+    ),
+    channel(
+        "bench/joint-right",
+        "thermocouple",
+        612.0,
+        "Cel",
+        quality="suspect",
+        reason="jumped by 290 °C in 0.5 s",
+        part_id=1,
+    ),
+    channel(
+        "pump/joint",
+        "thermocouple",
+        188.0,
+        "Cel",
+        quality="settling",
+        reason="warming up on the part",
+        part_id=2,
+    ),
+    channel("bench/arc", "arc", 0.0, "on/off", part_id=1),
+    *FITTED[2:3],
+]
+LINKS = [
+    {
+        "name": "serial /dev/ttyACM0",
+        "state": "open",
+        "packs": 8123,
+        "age_s": 0.2,
+        "rejected": {"syntax": 3, "unit": 0},
+    },
+    {
+        "name": "mqtt localhost:1883",
+        "state": "subscribed",
+        "packs": 40211,
+        "age_s": 0.4,
+        "rejected": {},
+    },
+]
+
+
+def answer(*parts: dict, channels=None, alarms=(), recording=True, **more: Any) -> dict[str, Any]:
+    return {
+        "at": utc(NOW_US),
+        "recording": recording,
+        "parts": list(parts),
+        "channels": FITTED if channels is None else channels,
+        "alarms": list(alarms),
+        **more,
+    }
+
+
+PURGE_LOST = alarm(
+    31,
+    "purge lost",
+    f"{SAWMILL}: purge lost: the root is open to air, stop",
+    9,
+)
+ALARMS = [
+    PURGE_LOST,
+    alarm(
+        30,
+        "sensor fault",
+        "oven/tc-1: open circuit: the thermocouple or its plug",
+        95,
+        channel="oven/tc-1",
+    ),
+    alarm(
+        29,
+        "above interpass",
+        f"{PUMP}: 371 °C is above interpass 350 °C: let it cool",
+        240,
+        part_id=2,
+        state="acknowledged",
+    ),
+    alarm(
+        27,
+        "below preheat",
+        f"{SAWMILL}: 247 °C is below preheat 250 °C: re-heat",
+        900,
+        state="returned",
+    ),
+]
+
+STATES: dict[str, dict[str, Any]] = {
+    "ready": answer(READY),
+    "wait": answer(WAIT),
+    "stop": answer(STOP, alarms=[PURGE_LOST]),
+    "unknown": answer(UNKNOWN),
+    "two": answer(READY, INTERPASS),
+    "slow": answer(WAIT, SLOW),
+    "alarm": answer(STOP, INTERPASS, alarms=ALARMS, recording=False),
+    "empty": answer(channels=[]),
+    "heard": answer(channels=MIXED[:2]),
+    "made": answer(part(1, "Casting 1", metal="iron, unknown"), channels=FITTED[:2]),
+    "idle": answer(part(1, SAWMILL), part(2, PUMP, metal="iron, unknown")),
+    "sensors": answer(READY, INTERPASS, channels=MIXED, links=LINKS),
+}
+
+
+@dataclass(frozen=True)
+class Posting:
+    body: bytes
+    etag: str
+    posted_at: float
+
+
+@dataclass(frozen=True)
+class Result:
+    seq: int
+    part_id: int | None
+    heat_id: int | None
+    recorded: bool = True
+
+
+class ScriptedBoard:
+    """Answers what it is told to; keeps every action; can hang and can refuse."""
+
+    def __init__(self, state: str = "empty", ticking: bool = False) -> None:
+        self._lock = threading.Lock()
+        self.bench: dict[str, Any] = STATES[state]
+        self.acted: list[dict[str, Any]] = []
+        self.refuse: str | None = None
+        self.hung_at: float | None = None
+        self.on_act: Callable[[OperatorAction], None] | None = None
+        self.gap = False
+        self.ticking = ticking
+        self._began = time.monotonic()
+
+    def show(self, state: str | Mapping[str, Any]) -> None:
+        with self._lock:
+            self.bench = STATES[state] if isinstance(state, str) else dict(state)
+
+    def now_us(self) -> int:
+        shift = (time.monotonic() - self._began) * 1e6 if self.ticking else 0
+        return NOW_US + int(shift)
+
+    def latest(self) -> Posting:
+        with self._lock:
+            bench = self.bench | {"at": utc(self.now_us())}
+        body = json.dumps(bench, allow_nan=False).encode()
+        etag = f"{hash(body) & 0xFFFFFFFF:x}"
+        return Posting(body, etag, self.hung_at or time.monotonic())
+
+    def act(self, action: OperatorAction) -> Result:
+        if self.refuse is not None:
+            raise Refused(self.refuse)
+        self.acted.append(action.model_dump(exclude={"token"}))
+        if self.on_act is not None:
+            self.on_act(action)
+        part_id = getattr(action, "part_id", None)
+        if action.kind == "create part":
+            part_id = 1 + len([a for a in self.acted if a["kind"] == "create part"])
+        return Result(len(self.acted), part_id, getattr(action, "heat_id", None))
+
+    def history(self, name: str, start_us: int, end_us: int, points: int) -> History | None:
+        if all(c["name"] != name for c in self.bench["channels"]):
+            return None
+        step = max((end_us - start_us) // points, 1_000_000)
+        found = [HistoryPoint(t, *_past(name, t)) for t in range(start_us, end_us, step)]
+        return History("l/min" if name.endswith("argon") else "Cel", found)
+
+    def wiring(self) -> Wiring:
+        return Wiring(
+            latest=self.latest,
+            act=self.act,
+            history=self.history,
+            health=lambda: (True, {"store": "open"}),
+            metrics=lambda: [Metric("heatwindow_readings", "counter", "Readings.", [({}, 3.0)])],
+            now_us=self.now_us,
+        )
+
+
+def _past(name: str, t_us: int) -> tuple[float | None, float | None]:
+    """A casting's trip: soak at 400 °C, carried with the probe out, then on the bench."""
+    minutes = (t_us - NOW_US) / 60e6
+    if name.endswith("argon"):
+        flow = (
+            0.0 if minutes < -5.2 or -3.1 < minutes < -2.4 else 10.2 + 0.15 * math.sin(minutes * 9)
+        )
+        return flow, flow
+    if name.startswith("shop"):
+        return 18.6, 18.7
+    shift = {"bench/joint-right": 8.5, "pump/joint": 53.0}.get(name, 0.0)
+    if -9.4 < minutes < -8.1:
+        return None, None
+    if minutes < -9.4:
+        c = 392 - 150 * math.exp((minutes + 70) / -18) + shift / 3
+    else:
+        c = 318.4 + shift + 70 * (math.exp(-(minutes) / 7.5) - 1) / (math.exp(8.1 / 7.5) - 1)
+        for at in (-6.4, -3.9):
+            if minutes > at:
+                c += 16 * math.exp(-(minutes - at) / 1.1) - 16 * math.exp(at / 1.1) * 0
+    return c - 0.4, c + 0.4
