@@ -18,13 +18,13 @@ from __future__ import annotations
 import re
 from typing import Protocol
 
+from service.wire.csv_lines import CsvLines
 from service.wire.pack import Pack, Reject, RejectCause, shown
+from service.wire.plain import plain_text
 from service.wire.senml import decode_line
 from service.wire.text_units import text_measurement
 
-PROFILES = ("senml", "name=value", "csv", "regex:…")
-MAX_TEXT_LINE = 4096
-"""Longest plain line read [bytes]; no simple instrument sends more in one."""
+PROFILES = ("senml", "name=value", "csv", "csv:HEADER", "regex:EXPRESSION")
 
 
 class LineProfile(Protocol):
@@ -125,14 +125,25 @@ class RegexLines:
         """Nothing is kept between lines."""
 
 
-def plain_text(line: bytes) -> str | Reject:
-    """A plain line as text without outer spaces, or why it is none."""
-    if len(line) > MAX_TEXT_LINE:
-        return Reject(RejectCause.LENGTH, f"{len(line)} bytes in a line; {MAX_TEXT_LINE} allowed")
-    try:
-        text = line.decode("utf-8").strip()
-    except UnicodeDecodeError as error:
-        return Reject(RejectCause.SYNTAX, f"not UTF-8: {error.reason} at byte {error.start}")
-    if not text.isprintable() and not text.replace("\t", " ").isprintable():
-        return Reject(RejectCause.SYNTAX, f"{shown(text)} holds control characters")
-    return text
+def make_profile(text: str, channel: str | None = None, unit: str | None = None) -> LineProfile:
+    """The profile a config names.
+
+    Args:
+        text: ``senml``, ``name=value``, ``csv``, ``csv:`` and a header, or ``regex:`` and an
+            expression.
+        channel: Channel name for an expression without a group ``name``.
+        unit: Unit for an expression without a group ``unit``.
+
+    Raises:
+        ValueError: No such profile, or its header or expression is faulty.
+    """
+    kind, _, rest = text.partition(":")
+    if text == "senml":
+        return SenmlLines()
+    if text == "name=value":
+        return NameValueLines()
+    if kind == "csv":
+        return CsvLines(rest or None)
+    if kind == "regex" and rest:
+        return RegexLines(rest, channel, unit)
+    raise ValueError(f"profile {shown(text)} is not one of {', '.join(PROFILES)}")
