@@ -27,6 +27,10 @@ __all__ = ["Basis", "Purge", "PurgeSetup"]
 Basis = Literal["flow", "oxygen sensor"]
 
 _LEVELS = (0.05, 0.50, 0.95)
+UPSET_S = 45.0
+"""A sensor in the outlet has seen a change at the joint after this [s]: a few lags and residence
+times [judgement]."""
+
 _LEARNT_UPDATES = 20
 """Sensor readings after which the cavity has been learnt well enough to be kept in mind."""
 
@@ -223,15 +227,14 @@ class Purge:
             return Forecast(None, reason)
         around = self._around(self._flow.current())
         if self.basis == "oxygen sensor":
-            joint = self._sensed.joint_in_dead_leg
-            members, weight = self._sensed.members, self._sensed.weight
+            sensor = self._sensed
+            weight = sensor.joint_weight()
+            times = seconds_to_clear(sensor.members, around, sensor.joint_ppm, limit_ppm)
+        elif self._by_flow is not None:
+            weight = np.full(len(self._by_flow.volume_l), 1.0 / len(self._by_flow.volume_l))
+            times = seconds_to_clear(self._by_flow, around, _main_room, limit_ppm)
         else:
-            if self._by_flow is None:
-                return Forecast(None, "the cavity volume is not known")
-            members, weight = self._by_flow, np.full(len(self._by_flow.volume_l), 1.0)
-            weight = weight / weight.sum()
-            joint = np.zeros(len(weight))
-        times = seconds_to_clear(members, around, joint, limit_ppm)
+            return Forecast(None, "the cavity volume is not known")
         return _spread_of_times(times, weight, limit_ppm)
 
     def volume_may_be_over(self, limit_ppm: float) -> float | None:
@@ -272,18 +275,32 @@ class Purge:
 
     def _quantiles(self, by_flow: Members | None) -> list[float] | None:
         sensor = self._sensed
-        learnt = None
+        flow_only, learnt = None, None
+        if by_flow is not None:
+            flow_only = [float(q) for q in np.quantile(by_flow.oxygen_ppm, _LEVELS)]
         if self.basis == "oxygen sensor" or sensor.updates >= _LEARNT_UPDATES:
-            learnt = weighted_quantiles(sensor.joint_ppm(), sensor.weight, _LEVELS)
-        if self.basis == "oxygen sensor":
+            learnt = weighted_quantiles(
+                sensor.joint_ppm(sensor.members), sensor.joint_weight(), _LEVELS
+            )
+        if self.basis == "oxygen sensor" and learnt is not None:
+            # Never more hopeful than what the sensor shows, nor, until it has had time to see a
+            # fallen flow, than the flow.
+            learnt[2] = max(learnt[2], sensor.last_ppm or 0.0)
+            if flow_only is not None and self._upset():
+                learnt[2] = max(learnt[2], flow_only[2])
             return learnt
-        if by_flow is None:
-            return None
-        flow_only = [float(q) for q in np.quantile(by_flow.oxygen_ppm, _LEVELS)]
-        if learnt is None:
+        if flow_only is None or learnt is None:
             return flow_only
         # The sensor has gone, what it taught has not: neither may be more hopeful than the other.
         return [max(pair) for pair in zip(flow_only, learnt, strict=True)]
+
+    def _upset(self) -> bool:
+        at_s = self._flow.upset_at_s
+        return at_s is not None and self._t_s - at_s <= UPSET_S
+
+
+def _main_room(members: Members) -> Array:
+    return members.oxygen_ppm
 
 
 def _spread_of_times(times_s: Array, weight: Array, limit_ppm: float) -> Forecast:

@@ -8,6 +8,9 @@ GAP_S = 3.0
 GAP_INTERVALS = 3.0
 """No reading for longer than the greater of these (3 s, 3 usual intervals): the flow is unknown."""
 
+UPSET_SHARE = 0.75
+"""A flow fallen to less than this share of its level is an upset."""
+
 _REMEMBERED = 15
 """Intervals remembered to learn the usual one."""
 
@@ -29,6 +32,8 @@ class FlowRecord:
         used_l: Argon through the meter so far, trapezoid [l].
         owed_l: Held litres that did not flow (negative: flowed and were not counted) [l].
         lost: The last reading has gone stale.
+        level_l_min: The flow's level, by which a further fall is noticed [l/min].
+        upset_at_s: When the flow last fell, or was lost [s]; ``None`` if never.
     """
 
     usual_interval_s: float | None = None
@@ -39,6 +44,8 @@ class FlowRecord:
     used_l: float = 0.0
     owed_l: float = 0.0
     lost: bool = False
+    level_l_min: float = 0.0
+    upset_at_s: float | None = None
     intervals_s: list[float] = field(default_factory=list)
 
     @property
@@ -63,13 +70,19 @@ class FlowRecord:
             self.used_l += passed_l
             self.owed_l += held_l - passed_l
         self.at_s, self.flow_l_min, self.by_hand, self.lost = t_s, flow_l_min, by_hand, False
-        if flow_l_min is not None:
-            self.last_known_l_min = flow_l_min
+        if flow_l_min is None:
+            self.upset_at_s = t_s
+            return
+        self.last_known_l_min = flow_l_min
+        if flow_l_min < UPSET_SHARE * self.level_l_min:
+            self.level_l_min, self.upset_at_s = flow_l_min, t_s
+        self.level_l_min = max(self.level_l_min, UPSET_SHARE * flow_l_min)
 
     def lose(self, t_s: float) -> None:
         """The last reading has gone stale: what was held since may not have flowed."""
         if self.flow_l_min is not None and self.at_s is not None and not self.lost:
             self.owed_l += self.flow_l_min * (t_s - self.at_s) / 60.0
+            self.upset_at_s = t_s
         self.lost = True
 
     def current(self) -> float | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from service.physics.gas import AIR_OXYGEN_PPM
@@ -15,7 +17,10 @@ _GROWTH = 1.05
 
 
 def seconds_to_clear(
-    members: Members, around: Surroundings, joint_in_dead_leg: Array, limit_ppm: float
+    members: Members,
+    around: Surroundings,
+    joint_ppm: Callable[[Members], Array],
+    limit_ppm: float,
 ) -> Array:
     """Seconds until the joint of each member is below the limit; ``inf`` beyond the horizon.
 
@@ -25,19 +30,19 @@ def seconds_to_clear(
     Args:
         members: Not changed.
         around: The flow that goes on.
-        joint_in_dead_leg: 1 where the joint is in the dead leg, shape ``(n,)``.
+        joint_ppm: Gives the oxygen at the joint [ppm] for members, shape ``(m,)``.
         limit_ppm: Oxygen limit [ppm].
 
     Returns:
-        Times [s], shape ``(n,)``.
+        Times [s], shape ``(m,)``.
     """
     ahead = members.copy()
-    times = np.where(_joint(ahead, joint_in_dead_leg) < limit_ppm, 0.0, np.inf)
+    times = np.where(joint_ppm(ahead) < limit_ppm, 0.0, np.inf)
     now_s, dt_s = 0.0, 1.0
-    before = _joint(ahead, joint_in_dead_leg)
+    before = joint_ppm(ahead)
     while now_s < HORIZON_S and np.isinf(times).any():
         step(ahead, around, dt_s)
-        after = _joint(ahead, joint_in_dead_leg)
+        after = joint_ppm(ahead)
         # A member counts from its last crossing: one that rises again is not clear.
         crossed = (before >= limit_ppm) & (after < limit_ppm)
         part = np.log(before / limit_ppm) / np.maximum(np.log(before / after), 1e-12)
@@ -48,10 +53,6 @@ def seconds_to_clear(
         if not (ahead.hose_l > 0).any():
             dt_s = max(1.0, min(now_s * (_GROWTH - 1.0), 120.0))
     return times
-
-
-def _joint(members: Members, joint_in_dead_leg: Array) -> Array:
-    return np.where(joint_in_dead_leg > 0, members.dead_ppm, members.oxygen_ppm)
 
 
 def volume_allowance(by_flow: Members, volume_l: float, limit_ppm: float) -> float:

@@ -39,6 +39,10 @@ _COLD_HEAD_KG_M3 = density_kg_m3(ARGON, REFERENCE_C) - density_kg_m3(AIR, REFERE
 STEP_S = 1.0
 """Longest step of the balance [s]; each room is solved exactly within it."""
 
+HOT_PULL = 1.4
+"""Gas lighter than the shop's air leaves through the very vent meant to let the air out, so hot
+gaps are counted wider by this [judgement]."""
+
 HOSE_REFILL_S = 600.0
 """A hose left without flow is counted full of air again after this [s]; a guess on the safe side
 (diffusion alone creeps a few centimetres a minute)."""
@@ -64,6 +68,7 @@ class Members:
         hose_l: Air still ahead of the argon in the hose [l].
         oxygen_ppm: Oxygen in the main room [ppm].
         dead_ppm: Oxygen in the dead leg [ppm].
+        settle_ppm: Where the main room's oxygen is heading with what comes in now [ppm].
     """
 
     volume_l: Array
@@ -80,6 +85,7 @@ class Members:
     hose_l: Array
     oxygen_ppm: Array
     dead_ppm: Array
+    settle_ppm: Array
 
     def copy(self) -> Members:
         """An independent set in the same state."""
@@ -141,14 +147,17 @@ def air_drawn_l_min(members: Members, flow_l_min: Array, around: Surroundings) -
 
     Two equal gaps, high and low: the buoyant head drives ``a`` in through one and ``q + a`` out
     through the other, a² + (q + a)² = 2·q0², so a = (√(4·q0² − q²) − q) / 2 until q = √2·q0
-    shuts the gap. q0, the exchange without flow, goes with the square root of the head. While the
-    flow all but stands, draughts add ``stall_l_min``, and a cavity that cools sucks.
+    shuts the gap; q is the flow at the cavity's temperature. q0, the exchange without flow, goes
+    with the square root of the head. While the flow all but stands, draughts add ``stall_l_min``,
+    and a cavity that cools sucks.
 
     Source: orifice equation across both gaps (see ``gas.gap_exchange_l_min``), solved for a.
     """
     pull = members.draw_l_min * _draught(members, around.gas_temperature_c)
-    shut = np.sqrt(np.maximum(4.0 * pull**2 - flow_l_min**2, 0.0))
-    drawn = np.maximum((shut - flow_l_min) / 2.0, 0.0)
+    swelling = expansion_from_cold(around.gas_temperature_c or REFERENCE_C)
+    leaving = flow_l_min * max(swelling, 1.0)
+    shut = np.sqrt(np.maximum(4.0 * pull**2 - leaving**2, 0.0))
+    drawn = np.maximum((shut - leaving) / 2.0, 0.0)
     # Below about a third of the draught's own rate the argon no longer keeps the openings swept.
     still = np.maximum(1.0 - flow_l_min / np.maximum(members.stall_l_min / 3.0, 0.2), 0.0)
     drawn += members.stall_l_min * still
@@ -168,8 +177,7 @@ def _draught(members: Members, gas_temperature_c: float | None) -> Array:
     )
     excess = weight - density_kg_m3(AIR, REFERENCE_C)
     pull = np.sqrt(np.abs(excess) / _COLD_HEAD_KG_M3)
-    # Gas lighter than the air outside leaves through the high vent meant to let the air out.
-    pull = np.where(excess < 0, 1.6 * pull, pull)
+    pull = np.where(excess < 0, HOT_PULL * pull, pull)
     # Never nothing: the gas is not equally warm all over, and the vent is not in still air.
     return np.maximum(pull, 0.3)
 
@@ -201,6 +209,7 @@ def step(members: Members, around: Surroundings, dt_s: float) -> None:
     by_argon, by_air = rates_per_s(members, flow, drawn, around.gas_temperature_c)
     total = np.maximum(by_argon + by_air, 1e-15)
     settle = (by_argon * arriving + by_air * AIR_OXYGEN_PPM) / total
+    members.settle_ppm = settle
     members.oxygen_ppm = settle + (members.oxygen_ppm - settle) * np.exp(-total * dt_s)
     exchange(members, dt_s)
 

@@ -20,8 +20,8 @@ SENSOR_MEMBERS = 400
 VOLUME_SD_LOG = 0.07
 """A stated volume is right within about 12 % [judgement; water fill does better]."""
 
-MIXING_MEDIAN = 0.85
-MIXING_SD_LOG = 0.125
+MIXING_MEDIAN = 0.86
+MIXING_SD_LOG = 0.11
 """Mixing factor of a casting's cavity without dead legs [judgement]."""
 
 METER_SD_LOG = 0.03
@@ -31,8 +31,8 @@ FEED_MEDIAN_PPM = 2.0
 FEED_SD_LOG = 0.8
 """Oxygen in welding argon: a few ppm, 95 % under 7.5 [from memory: grades 4.6 to 5.0]."""
 
-DRAW_MEDIAN_L_MIN = 0.3
-DRAW_SD_LOG = 0.95
+DRAW_MEDIAN_L_MIN = 0.32
+DRAW_SD_LOG = 1.2
 STALL_MEDIAN_L_MIN = 0.9
 STALL_SD_LOG = 1.05
 """Air through the gaps of a 2.4 l cavity, by buoyancy and, besides, once the flow stands still
@@ -127,14 +127,14 @@ def sensor_members(setup: PurgeSetup, seed: int = 2) -> Members:
     members.holds = (strata.uniform() < 0.5).astype(np.float64)
     members.expands = np.ones(SENSOR_MEMBERS)
     members.entrained = np.exp(strata.uniform(np.log(1e-7), np.log(3e-2)))
-    members.dead_share = np.exp(strata.uniform(np.log(0.005), np.log(0.4)))
-    members.dead_rate_per_s = np.exp(strata.uniform(np.log(1.5e-3), np.log(0.1)))
+    members.dead_share = np.exp(strata.uniform(np.log(0.003), np.log(0.35)))
+    members.dead_rate_per_s = np.exp(strata.uniform(np.log(3e-3), np.log(0.1)))
     return members
 
 
 def _members(setup: PurgeSetup, strata: Strata, volume_l: np.ndarray, nominal_l: float) -> Members:
     count = len(volume_l)
-    gaps = float(np.clip(np.sqrt(nominal_l / GAPS_VOLUME_L), 0.3, 1.5))
+    gaps = float(np.clip(np.sqrt(nominal_l / GAPS_VOLUME_L), 0.4, 1.5))
     if setup.feed_oxygen_ppm is None:
         feed = strata.lognormal(FEED_MEDIAN_PPM, FEED_SD_LOG)
     else:
@@ -155,4 +155,5 @@ def _members(setup: PurgeSetup, strata: Strata, volume_l: np.ndarray, nominal_l:
         hose_l=setup.hose_volume_l * strata.uniform(0.95, 1.1),
         oxygen_ppm=np.full(count, AIR_OXYGEN_PPM),
         dead_ppm=np.full(count, AIR_OXYGEN_PPM),
+        settle_ppm=np.full(count, AIR_OXYGEN_PPM),
     )

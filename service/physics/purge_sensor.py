@@ -1,13 +1,17 @@
 """An oxygen sensor fused with the flow: which of the possible cavities fit what it reads.
 
-A particle filter. Each member (``purge_members``) carries, besides its cavity, a sensor of its own:
-lag, gain and zero. A reading weighs the members by how well their lagged oxygen explains it; when
-few are left with weight, the fitting ones are copied and moved a little (Liu and West's kernel),
-so the cavity's mixing, dead legs, leaks and the sensor's own error are learnt together. The reading
-is never believed outright: one far below what the gas passed can explain draws no member down.
+A particle filter. Each member (``purge_members``) carries, besides its cavity, a sensor cell with a
+lag. A reading weighs the members by how well their lagged oxygen explains it; when few are left
+with weight, the fitting ones are copied and moved a little (Liu and West's kernel), so the
+cavity's mixing, dead legs and leaks are learnt. The reading is never believed outright: one far
+below what the gas passed can explain draws no member down.
+
+What a sensor cannot tell is not learnt from it: its own drift, and where the joint lies between
+the inlet and the sensor in the outlet, or in a dead leg. These are added when the joint's oxygen
+is stated, from fixed spreads.
 
 Source: N. J. Gordon et al., IEE Proceedings F 140 (1993) 107-113 (bootstrap filter); J. Liu and
-M. West in "Sequential Monte Carlo Methods in Practice" (2001), chapter 10, equations 10.3.4-10.3.6.
+M. West in "Sequential Monte Carlo Methods in Practice" (2001), chapter 10 (kernel with shrinkage).
 """
 
 from __future__ import annotations
@@ -17,6 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from service.physics.gas import AIR_OXYGEN_PPM
 from service.physics.purge_members import Array, Members, Strata
 from service.physics.purge_priors import PurgeSetup, sensor_members
 
@@ -24,15 +29,18 @@ READING_SD_LOG = 0.05
 READING_SD_PPM = 2.0
 """Scatter of one reading: 5 % and 2 ppm [judgement: data sheets of trace cells say 1 to 5 %]."""
 
-GAIN_SD_LOG = 0.05
-"""Drift of the sensor's slope since calibration [judgement]."""
-
+DRIFT_SD_LOG = 0.05
 ZERO_SD_PPM = 2.0
-"""Drift of the sensor's zero [judgement]."""
+"""Drift of slope and zero since calibration [judgement]."""
 
 LAG_MEDIAN_S = 7.0
 LAG_SD_LOG = 0.5
 """Response of a cell with a short sampling tube [judgement]."""
+
+AHEAD_MEAN = 0.35
+AHEAD_SD = 0.45
+"""Residence times by which the joint is ahead of the outlet while the oxygen falls [judgement: the
+joint lies between inlet and outlet, so on average ahead]."""
 
 CORRELATION_S = 4.0
 """Readings closer than this repeat each other's error; each then counts for its share."""
@@ -40,9 +48,8 @@ CORRELATION_S = 4.0
 SHRINK = 0.98
 """Liu and West's a: members move towards their mean and are spread again by the same amount."""
 
-JOINT_IN_DEAD_LEG = 0.25
-"""Share of the members that have the joint in the dead leg [judgement]: the sensor sits in the
-outlet, the root may not."""
+UNREST_PER_ROOT_S = 0.01
+"""A real cavity does not obey the balance to the last per cent; this keeps the filter awake."""
 
 AGES_AFTER_S = 30.0
 """A sensor silent for longer is not judged by any more [s]."""
@@ -50,55 +57,87 @@ AGES_AFTER_S = 30.0
 SATURATED_SHARE = 0.985
 """At this share of the top of its range a sensor only says "at least"."""
 
+UNEXPLAINED_S = 3.0
+"""More oxygen than any member can explain for this long is believed: an opening nobody knew."""
+
+
+BELOW_ALL_S = 10.0
+"""Less oxygen than any member can explain for this long: what was learnt is doubted, but the gas
+in the members still only clears as gas does."""
+
+FRESH_SHARE = 0.03
+"""Members given a new cavity at each resampling."""
+
+_LEARNT = (
+    "volume_l",
+    "draw_l_min",
+    "stall_l_min",
+    "feed_ppm",
+    "entrained",
+    "dead_share",
+    "dead_rate_per_s",
+)
+
 
 @dataclass(slots=True)
 class Sensed:
-    """Members with a sensor each, and how well each fits; arrays have shape ``(n,)``.
+    """Members with a sensor cell each, and how well each fits; arrays have shape ``(n,)``.
 
     Attributes:
         members: The possible cavities.
-        lag_s: Response time constant of the sensor [s].
-        gain: Reading over truth [1].
-        zero_ppm: Reading in gas free of oxygen [ppm].
-        lagged_ppm: What the sensor's cell sees, before gain and zero [ppm].
-        joint_in_dead_leg: 1 where the joint is in the dead leg, else 0.
+        lag_s: Response time constant of the cell [s].
+        lagged_ppm: What the cell sees [ppm].
         weight: Probability of each member; sums to 1.
+        drift: Truth over reading, zero taken off [1]; never learnt.
+        zero_ppm: Reading in gas free of oxygen [ppm]; never learnt.
+        ahead: Residence times by which the joint is ahead of the outlet [1]; never learnt.
+        setup: What was known at the start.
         updates: Readings taken so far; also numbers the random draws.
         last_s: Time of the last good reading [s]; ``None`` before the first.
         last_ppm: The last good reading [ppm].
-        misfit: Readings in a row, counted by time, no member could explain: positive above
-            them all, negative below [s].
+        misfit_s: For how long no member could explain the readings: positive when they are
+            above them all, negative below [s].
     """
 
     members: Members
     lag_s: Array
-    gain: Array
-    zero_ppm: Array
     lagged_ppm: Array
-    joint_in_dead_leg: Array
     weight: Array
-    top_ppm: float
+    drift: Array
+    zero_ppm: Array
+    ahead: Array
+    setup: PurgeSetup
     updates: int = 0
     last_s: float | None = None
     last_ppm: float | None = None
     misfit_s: float = 0.0
-
-    def joint_ppm(self) -> Array:
-        """Oxygen at the joint, each member's own [ppm]."""
-        return np.where(self.joint_in_dead_leg > 0, self.members.dead_ppm, self.members.oxygen_ppm)
 
     def follow(self, dt_s: float) -> None:
         """Let the cells respond for ``dt_s`` [s] after the members have moved on."""
         reach = 1.0 - np.exp(-dt_s / self.lag_s)
         self.lagged_ppm += reach * (self.members.oxygen_ppm - self.lagged_ppm)
 
-    def reading_ppm(self) -> Array:
-        """What each member's sensor would show now [ppm]."""
-        return self.gain * self.lagged_ppm + self.zero_ppm
+    def joint_ppm(self, members: Members) -> Array:
+        """Oxygen at the joint, in the main room and in the dead leg [ppm], shape ``(2n,)``."""
+        here, heading = members.oxygen_ppm, members.settle_ppm
+        falling = heading + (here - heading) * np.exp(-self.ahead)
+        rising = np.minimum(here * np.exp(np.abs(self.ahead)), heading)
+        both = np.concatenate([np.where(here > heading, falling, rising), members.dead_ppm])
+        true = (both - np.tile(self.zero_ppm, 2)) * np.tile(self.drift, 2)
+        bounded: Array = np.clip(true, 0.05 * both, AIR_OXYGEN_PPM)
+        return bounded
+
+    def joint_weight(self) -> Array:
+        """Probability of each entry of :meth:`joint_ppm`; sums to 1.
+
+        The joint is in the dead leg with twice the leg's share of the volume [judgement].
+        """
+        hidden = np.minimum(2.0 * self.members.dead_share, 0.5)
+        return np.concatenate([self.weight * (1.0 - hidden), self.weight * hidden])
 
 
 def sensed(setup: PurgeSetup) -> Sensed:
-    """Members and sensors before the first reading."""
+    """Members and sensor cells before the first reading."""
     members = sensor_members(setup)
     count = len(members.volume_l)
     strata = Strata(count, seed=3)
@@ -109,12 +148,12 @@ def sensed(setup: PurgeSetup) -> Sensed:
     return Sensed(
         members=members,
         lag_s=lag_s,
-        gain=strata.lognormal(1.0, GAIN_SD_LOG),
-        zero_ppm=ZERO_SD_PPM * strata.normal(),
         lagged_ppm=members.oxygen_ppm.copy(),
-        joint_in_dead_leg=(strata.uniform() < JOINT_IN_DEAD_LEG).astype(np.float64),
         weight=np.full(count, 1.0 / count),
-        top_ppm=setup.sensor_top_ppm,
+        drift=strata.lognormal(1.0, DRIFT_SD_LOG),
+        zero_ppm=ZERO_SD_PPM * strata.normal(),
+        ahead=AHEAD_MEAN + AHEAD_SD * strata.normal(),
+        setup=setup,
     )
 
 
@@ -126,86 +165,109 @@ def observe(state: Sensed, t_s: float, oxygen_ppm: float) -> None:
         t_s: Time of the reading [s].
         oxygen_ppm: The reading [ppm], 0 or more.
     """
-    since_s = CORRELATION_S if state.last_s is None else t_s - state.last_s
-    share = min(max(since_s, 0.0) / CORRELATION_S, 1.0)
+    since_s = CORRELATION_S if state.last_s is None else max(t_s - state.last_s, 0.0)
+    state.updates += 1
+    random = np.random.default_rng([4, state.updates])
+    _stir(state, since_s, random)
+    share = min(since_s / CORRELATION_S, 1.0)
     off = _misfit(state, oxygen_ppm)
-    log_weight = np.log(state.weight + 1e-300) + share * -2.5 * np.log1p(off**2 / 4.0)
+    # Student's t with 3 degrees of freedom: an outlier says little, not everything.
+    log_weight = np.log(state.weight + 1e-300) - share * 2.0 * np.log1p(off**2 / 3.0)
     weight = np.exp(log_weight - log_weight.max())
     state.weight = weight / weight.sum()
-    state.updates += 1
     state.last_s, state.last_ppm = t_s, oxygen_ppm
-    _count_misfit(state, off, min(since_s, 10.0))
+    _count_misfit(state, off, min(since_s, 10.0), random)
     if 1.0 / float(np.sum(state.weight**2)) < 0.5 * len(state.weight):
-        _resample(state)
+        _resample(state, random)
+
+
+def _stir(state: Sensed, since_s: float, random: np.random.Generator) -> None:
+    unrest = UNREST_PER_ROOT_S * math.sqrt(min(since_s, 30.0))
+    members = state.members
+    stirred = members.oxygen_ppm * np.exp(unrest * random.standard_normal(len(state.weight)))
+    members.oxygen_ppm = np.minimum(stirred, AIR_OXYGEN_PPM)
 
 
 def _misfit(state: Sensed, oxygen_ppm: float) -> Array:
     """Reading minus each member's own, in standard deviations; logarithmic above a few ppm."""
     floor = 2.0 * READING_SD_PPM
-    shown = np.log(np.maximum(state.reading_ppm(), 0.0) + floor)
-    if oxygen_ppm >= SATURATED_SHARE * state.top_ppm:
-        least = math.log(SATURATED_SHARE * state.top_ppm + floor)
+    shown = np.log(state.lagged_ppm + floor)
+    if oxygen_ppm >= SATURATED_SHARE * state.setup.sensor_top_ppm:
+        least = math.log(SATURATED_SHARE * state.setup.sensor_top_ppm + floor)
         return np.maximum(least - shown, 0.0) / READING_SD_LOG
-    sd = math.hypot(READING_SD_LOG, READING_SD_PPM / (max(oxygen_ppm, 0.0) + floor))
-    return (math.log(max(oxygen_ppm, 0.0) + floor) - shown) / sd
+    sd = math.hypot(READING_SD_LOG, READING_SD_PPM / (oxygen_ppm + floor))
+    return (math.log(oxygen_ppm + floor) - shown) / sd
 
 
-def _count_misfit(state: Sensed, off: Array, since_s: float) -> None:
+def _count_misfit(state: Sensed, off: Array, since_s: float, random: np.random.Generator) -> None:
     """Notice that no member explains the reading; follow it up, never down."""
     nearest = float(off[np.argmin(np.abs(off))])
-    if abs(nearest) < 4.0:
+    if abs(nearest) < 3.0:
         state.misfit_s = 0.0
         return
-    direction = math.copysign(1.0, nearest)
-    state.misfit_s = direction * since_s + (
-        state.misfit_s if state.misfit_s * direction > 0 else 0.0
-    )
-    if direction > 0 and state.misfit_s >= 3.0 and state.last_ppm is not None:
-        # More oxygen than any member can explain: an opening nobody knew. Start from it anew.
-        random = np.random.default_rng([5, state.updates])
-        spread = np.exp(0.3 * random.standard_normal(len(off)))
-        state.members.oxygen_ppm = np.minimum(state.last_ppm * spread / state.gain, 209_500.0)
-        state.members.dead_ppm = np.maximum(state.members.dead_ppm, state.members.oxygen_ppm)
-        state.lagged_ppm = np.full(len(off), state.last_ppm) / state.gain
-        state.weight = np.full(len(off), 1.0 / len(off))
-        state.misfit_s = 0.0
+    sign = math.copysign(1.0, nearest)
+    state.misfit_s = sign * since_s + (state.misfit_s if state.misfit_s * sign > 0 else 0.0)
+    if state.misfit_s >= UNEXPLAINED_S:
+        _start_from(state, random)
+    elif state.misfit_s <= -BELOW_ALL_S:
+        _refresh(state, 0.5, random)
 
 
-def _resample(state: Sensed) -> None:
+def _start_from(state: Sensed, random: np.random.Generator) -> None:
+    """Begin anew from a reading above all members: an opening nobody knew."""
+    count = len(state.weight)
+    read = state.last_ppm or 0.0
+    members = state.members
+    # The cell lags: the gas is at least as bad as it shows, perhaps several times worse.
+    worse = np.exp(np.abs(0.7 * random.standard_normal(count)))
+    members.oxygen_ppm = np.minimum(read * worse, AIR_OXYGEN_PPM)
+    members.dead_ppm = np.maximum(members.dead_ppm, members.oxygen_ppm)
+    members.entrained = np.exp(random.uniform(np.log(1e-5), np.log(0.3), count))
+    state.lagged_ppm = np.full(count, read)
+    state.weight = np.full(count, 1.0 / count)
+    state.misfit_s = 0.0
+
+
+def _resample(state: Sensed, random: np.random.Generator) -> None:
     """Copy the fitting members, move the copies a little (systematic resampling, Liu-West)."""
     count = len(state.weight)
-    random = np.random.default_rng([4, state.updates])
     places = (np.arange(count) + random.uniform()) / count
     chosen = np.searchsorted(np.cumsum(state.weight), places).clip(max=count - 1)
-    state.members.take(chosen)
-    for name in ("lag_s", "gain", "zero_ppm", "lagged_ppm", "joint_in_dead_leg"):
-        setattr(state, name, getattr(state, name)[chosen])
-    state.weight = np.full(count, 1.0 / count)
     members = state.members
-    for owner, name in (
-        (members, "volume_l"),
-        (members, "draw_l_min"),
-        (members, "stall_l_min"),
-        (members, "feed_ppm"),
-        (members, "entrained"),
-        (members, "dead_share"),
-        (members, "dead_rate_per_s"),
-        (state, "lag_s"),
-        (state, "gain"),
-    ):
-        setattr(owner, name, np.exp(_moved(np.log(getattr(owner, name)), random)))
-    state.zero_ppm = _moved(state.zero_ppm, random)
+    # Whether an unknown flow is believed is no property of the cavity: readings must not breed it.
+    holds = members.holds
+    members.take(chosen)
+    members.holds = holds
+    state.lag_s, state.lagged_ppm = state.lag_s[chosen], state.lagged_ppm[chosen]
+    state.weight = np.full(count, 1.0 / count)
+    for name in _LEARNT:
+        setattr(members, name, _moved(getattr(members, name), random))
+    state.lag_s = _moved(state.lag_s, random)
     members.dead_share = np.minimum(members.dead_share, 0.6)
-    # The cavity's equations are not the truth: a little freedom of state keeps the filter awake.
-    jitter = np.exp(0.02 * random.standard_normal(count))
-    members.oxygen_ppm = np.minimum(members.oxygen_ppm * jitter, 209_500.0)
+    _refresh(state, FRESH_SHARE, random)
+
+
+def _refresh(state: Sensed, share: float, random: np.random.Generator) -> None:
+    """Give a share of the members a cavity out of the first beliefs; their gas stays.
+
+    Copies of copies forget what they were not asked about; without new blood a leak once believed
+    could never be unlearnt.
+    """
+    chosen = random.uniform(size=len(state.weight)) < share
+    first = sensor_members(state.setup)
+    for name in _LEARNT:
+        values = getattr(state.members, name)
+        fresh = random.permutation(getattr(first, name))
+        setattr(state.members, name, np.where(chosen, fresh, values))
 
 
 def _moved(values: Array, random: np.random.Generator) -> Array:
-    mean, sd = float(values.mean()), float(values.std())
+    logs = np.log(values)
+    mean, sd = float(logs.mean()), float(logs.std())
     kernel = math.sqrt(1.0 - SHRINK**2)
-    noise = random.standard_normal(len(values))
-    return SHRINK * values + (1.0 - SHRINK) * mean + kernel * sd * noise
+    noise = random.standard_normal(len(logs))
+    moved: Array = np.exp(SHRINK * logs + (1.0 - SHRINK) * mean + kernel * sd * noise)
+    return moved
 
 
 def weighted_quantiles(values: Array, weight: Array, levels: tuple[float, ...]) -> list[float]:
