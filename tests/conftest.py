@@ -6,7 +6,7 @@ import shutil
 
 import pytest
 
-pytest_plugins = ["tests.field.bench_parts"]
+pytest_plugins = ["tests.field.bench_parts", "tests.field.service_process"]
 
 _NEEDS = {
     "mosquitto": ("mosquitto", "/usr/sbin/mosquitto"),

@@ -22,6 +22,7 @@ from service.commands.errors import CommandError
 from service.commands.figures import figures
 from service.config import Config
 from service.judge.actions import ServiceStarted
+from service.notify.notifier import notifier_for
 from service.rebuild import rebuild
 from service.sources.broker import Broker
 from service.sources.link import Link
@@ -65,6 +66,7 @@ class RunningService:
             spool_readings=config.store.spool_readings,
             on_recording=self._recording_changed,
         )
+        self.notifier = notifier_for(config.notify, None if config.mqtt is None else self._publish)
         self.collector = Collector(
             judge,
             self.writer,
@@ -72,9 +74,12 @@ class RunningService:
             self._clock,
             next_seq=self.store.next_seq(),
             mono_floor_us=self.store.last_mono_us(),
+            listeners=[self.notifier.hear],
         )
         self.links = self._make_links(config)
         self.pages = self._make_pages(config)
+        self.notifier.start()
+        self._steps.callback(self._end, "the notifier", self.notifier.stop)
         self.writer.start()
         self._steps.callback(self._end, "the writer", self.writer.stop)
         self.collector.start(
@@ -106,6 +111,14 @@ class RunningService:
             )
             links.append(MqttLink(broker, mqtt.topics, self.collector.intake, self._clock))
         return links
+
+    def _publish(self, topic: str, payload: bytes, qos: int = 1, retain: bool = False) -> bool:
+        """The broker link's ``publish``; the link is made after the notifier."""
+        return any(
+            link.publish(topic, payload, qos, retain)
+            for link in self.links
+            if isinstance(link, MqttLink)
+        )
 
     def _make_pages(self, config: Config) -> PageServer:
         wiring = Wiring(
