@@ -45,6 +45,8 @@ MEASURED_AROUND_SD_K = 3.0
 _BIN_S = 0.75
 _MOST_HYPOTHESES = 28
 _HAZARD_PER_S = 1 / 600.0
+# A record starts with the probe still settling: what it shows first is not yet the part's law.
+_FRESH_HAZARD_PER_S, _UNSETTLED_S = 1 / 40.0, 40.0
 _SILENT_HAZARD_PER_S = 1 / 150.0
 _BRANCH_EVERY_S = 6.0
 _STALE_S = 900.0
@@ -253,7 +255,8 @@ class Cooldown:
         self._used += 1
         since = t_s - self._branched_s
         if since >= max(_BRANCH_EVERY_S, 3 * self._interval_s):
-            begun = 1 - math.exp(-since * _HAZARD_PER_S)
+            fresh = math.exp(-(t_s - self._begun_s) / _UNSETTLED_S)
+            begun = 1 - math.exp(-since * (_HAZARD_PER_S + fresh * _FRESH_HAZARD_PER_S))
             bank = bank.joined(branch(bank, t_s, CHANGED, begun, 0.02))
             self._branched_s = t_s
         self._bank = bank.pruned(_MOST_HYPOTHESES)
