@@ -9,10 +9,11 @@ import contextlib
 import heapq
 import logging
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Engine, select
 from sqlalchemy.exc import DatabaseError
 
 from service.judge.actions import any_action
@@ -20,7 +21,7 @@ from service.judge.events import Acted, Stamp
 from service.readings import Reading
 from service.store import arrivals, engine
 from service.store.drain import Drain, highest_in
-from service.store.entries import Arrived, decode
+from service.store.entries import Arrived, NotAnEntry, decode
 from service.store.errors import StoreError, UnknownChannel, is_storage_trouble, plain
 from service.store.history import History, read_history
 from service.store.keeper import Keeper
@@ -35,6 +36,15 @@ _Placed = TypeVar("_Placed", Reading, Acted)
 log = logging.getLogger(__name__)
 
 
+@dataclass(frozen=True, slots=True)
+class WriteSide:
+    """What writes into the database: for the writer's thread."""
+
+    engine: Engine
+    keeper: Keeper
+    drain: Drain
+
+
 class Store:
     """An open database.
 
@@ -45,11 +55,23 @@ class Store:
         self.path = path
         self._lock = lock
         self._reading = engine.reader_engine(path)
-        self._writing = engine.writer_engine(path) if lock is not None else None
         self.spool = Spool(path.with_name(path.name + ".spool"))
-        if self._writing is not None:
-            self.keeper = Keeper(self._writing)
-            self.drain = Drain(self.spool, self.keeper)
+        self._write_side: WriteSide | None = None
+        if lock is not None:
+            writing = engine.writer_engine(path)
+            keeper = Keeper(writing)
+            self._write_side = WriteSide(writing, keeper, Drain(self.spool, keeper))
+
+    @property
+    def write_side(self) -> WriteSide:
+        """What the writer uses, and nobody else.
+
+        Raises:
+            StoreError: The store was opened to read.
+        """
+        if self._write_side is None:
+            raise StoreError(f"the database {self.path} was opened to read, not to write")
+        return self._write_side
 
     @classmethod
     def open(cls, url: str) -> Store:
@@ -98,9 +120,7 @@ class Store:
         return store
 
     def _prepare(self) -> None:
-        if self._writing is None:
-            raise StoreError("a store opened to read cannot be prepared")
-        engine.migrate(self._writing)
+        engine.migrate(self.write_side.engine)
         self._recover_spool()
 
     def _recover_spool(self) -> None:
@@ -110,7 +130,7 @@ class Store:
         log.warning("recovering the spool %s, %d bytes", self.spool.path, self.spool.size_bytes)
         try:
             while self.spool:
-                self.drain.step()
+                self.write_side.drain.step()
         except Exception as error:
             if not is_storage_trouble(error):
                 raise
@@ -120,8 +140,8 @@ class Store:
         """Let go of the files; the next service may open them."""
         self.spool.close()
         self._reading.dispose()
-        if self._writing is not None:
-            self._writing.dispose()
+        if self._write_side is not None:
+            self._write_side.engine.dispose()
         if self._lock is not None:
             self._lock.release()
 
@@ -182,7 +202,7 @@ class Store:
         """What only the spool has: the database could not be written when it was opened."""
         found: list[Reading | Acted] = []
         for body, _ in self.spool.read():
-            with contextlib.suppress(ValueError):  # the drain reports it
+            with contextlib.suppress(NotAnEntry):  # the drain reports it
                 entry = decode(body)
                 if isinstance(entry, Arrived):
                     found.extend(entry.readings)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from itertools import islice
 
-from service.store.entries import Entry, decode, latest
+from service.store.entries import Entry, NotAnEntry, decode, latest
 from service.store.keeper import Keeper
 from service.store.reading_rows import Counts
 from service.store.spool import Spool
@@ -40,7 +40,7 @@ class Drain:
             at_byte = end
             try:
                 entries.append(decode(body))
-            except ValueError as error:
+            except NotAnEntry as error:
                 log.exception("a whole record of the spool cannot be understood; put aside")
                 self._keeper.put_aside(body.decode("utf-8", "backslashreplace"), str(error))
         if not entries and at_byte == self._at_byte:
@@ -58,7 +58,7 @@ def highest_in(spool: Spool) -> tuple[int, int]:
     for body, _ in spool.read():
         try:
             entry_seq, entry_mono_us = latest(decode(body))
-        except ValueError:
+        except NotAnEntry:
             continue  # the drain reports it
         seq, mono_us = max(seq, entry_seq), max(mono_us, entry_mono_us)
     return seq, mono_us

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,16 @@ BUSY_MS = 250
 
 JOURNAL_SIZE_BYTES = 16 * 1024 * 1024
 """The write-ahead log is cut back to this after a checkpoint; it grows while a reader holds on."""
+
+WRITING = (
+    "journal_mode = WAL",
+    # An acknowledged reading survives a power cut, if the disk is honest.
+    "synchronous = FULL",
+    f"journal_size_limit = {JOURNAL_SIZE_BYTES}",
+    "foreign_keys = ON",
+)
+
+READING = ("query_only = ON",)
 
 READ = {"begin": "BEGIN"}
 """Execution options of a transaction that only reads: it takes no write lock."""
@@ -69,6 +80,9 @@ def _engine(path: Path, begin: str, pragmas: tuple[str, ...]) -> Engine:
         # Python's own transaction handling begins late and deferred: a read that turns into a
         # write then fails at once on a lock, without waiting. We say BEGIN ourselves.
         connection.isolation_level = None
+        if pragmas is WRITING and connection.execute("PRAGMA page_count").fetchone() == (0,):
+            # Only takes effect before anything is written; later it would want the write lock.
+            connection.execute("PRAGMA auto_vacuum = INCREMENTAL")
         for pragma in pragmas:
             connection.execute(f"PRAGMA {pragma}").fetchall()
 
@@ -81,24 +95,12 @@ def _engine(path: Path, begin: str, pragmas: tuple[str, ...]) -> Engine:
 
 def writer_engine(path: Path) -> Engine:
     """For the one writer: every transaction takes the write lock at its beginning."""
-    return _engine(
-        path,
-        "BEGIN IMMEDIATE",
-        (
-            # First of all, because it only takes effect before anything is written.
-            "auto_vacuum = INCREMENTAL",
-            "journal_mode = WAL",
-            # An acknowledged reading survives a power cut, if the disk is honest.
-            "synchronous = FULL",
-            f"journal_size_limit = {JOURNAL_SIZE_BYTES}",
-            "foreign_keys = ON",
-        ),
-    )
+    return _engine(path, "BEGIN IMMEDIATE", WRITING)
 
 
 def reader_engine(path: Path) -> Engine:
     """For queries: cannot write, and never waits for the writer."""
-    return _engine(path, "BEGIN", ("query_only = ON",))
+    return _engine(path, "BEGIN", READING)
 
 
 def _alembic_config(connection: Connection | None = None) -> Config:
@@ -108,6 +110,7 @@ def _alembic_config(connection: Connection | None = None) -> Config:
     return config
 
 
+@cache
 def newest_revision() -> str:
     """The revision of the schema in this version of heatwindow."""
     head = ScriptDirectory.from_config(_alembic_config()).get_current_head()
@@ -122,6 +125,7 @@ def revision_of(engine: Engine) -> str | None:
         return MigrationContext.configure(connection).get_current_revision()
 
 
+@cache
 def known_revisions() -> set[str]:
     """Every revision this version can read or upgrade."""
     return {

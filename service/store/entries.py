@@ -44,6 +44,10 @@ class Checkpoint:
 Entry = Arrived | Acted | Outcome | Lost | Checkpoint
 
 
+class NotAnEntry(ValueError):
+    """Bytes that ``encode`` did not write."""
+
+
 def encode(entry: Entry) -> bytes:
     """An entry as one JSON document in UTF-8."""
     return json.dumps(_plain(entry), ensure_ascii=False, separators=(",", ":")).encode(
@@ -57,13 +61,12 @@ def decode(data: bytes) -> Entry:
     """The entry that ``encode`` wrote.
 
     Raises:
-        ValueError: Not such a document.
+        NotAnEntry: Not such a document.
     """
-    document = json.loads(data.decode("utf-8", "surrogatepass"))
     try:
-        return _entry(document)
-    except (KeyError, TypeError, IndexError) as error:
-        raise ValueError(f"not an entry of the spool: {error!r}") from error
+        return _entry(json.loads(data.decode("utf-8", "surrogatepass")))
+    except (ValueError, KeyError, TypeError) as error:
+        raise NotAnEntry(f"not an entry of the spool: {error!r}") from error
 
 
 def latest(entry: Entry) -> tuple[int, int]:

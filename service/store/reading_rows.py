@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, Dialect, select
+from sqlalchemy import Connection, Dialect, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from service.readings import Reading
@@ -19,8 +19,15 @@ from service.store.codes import CODE_OF, Codes
 from service.store.marker import Marker
 from service.store.schema import STRAY, TIMED, reading
 
-CHAIN_LOOK_BACK_US = 1000
-"""How far from the end of a run of moved readings a second delivery is looked for [µs]."""
+CHAIN_LOOK_BACK_US = 2000
+"""How far from the end of a run of moved readings a second delivery is looked for [µs].
+
+A run so long comes only from a source whose clock stands still; a delivery repeated after 2,000
+others would then be kept twice.
+"""
+
+CHAIN_PIECE = 1000
+"""Rows of such a run read at once."""
 
 CHAIN_ENDS_MAX = 256
 
@@ -125,38 +132,54 @@ class ReadingRows:
         return None if found is None else Row._make(found)
 
     def _move_on(self, connection: Connection, row: Row) -> bool:
-        """Keep a different value at a taken instant, at the next free one; ``False`` if it is
-        there already."""
+        """Keep a different value at a taken instant, at the next free one.
+
+        Returns:
+            ``False`` if it is there already: a second delivery.
+        """
         key = (row.channel_id, row.t_us)
-        end_us = self._chain_ends.get(key)
-        at_us = row.t_us if end_us is None else max(row.t_us, end_us - CHAIN_LOOK_BACK_US)
-        while (there := self._run_from(connection, row.channel_id, at_us)) and there:
-            if any(_same(other, row) for other in there):
-                return False
-            at_us += len(there)
-        if len(self._chain_ends) >= CHAIN_ENDS_MAX:
-            self._chain_ends.clear()
-        self._chain_ends[key] = at_us
+        free_us = self._first_free(connection, row.channel_id, self._chain_ends.get(key, row.t_us))
+        if self._is_among(connection, row, free_us):
+            return False
         moved = row._replace(
-            t_us=at_us, delay_us=row.delay_us - (at_us - row.t_us), flags=row.flags | STRAY
+            t_us=free_us,
+            delay_us=row.delay_us - (free_us - row.t_us),
+            flags=row.flags | STRAY,
         )
         connection.exec_driver_sql(self._sql, tuple(moved))
+        if len(self._chain_ends) >= CHAIN_ENDS_MAX:
+            self._chain_ends.clear()
+        self._chain_ends[key] = free_us + 1
         return True
 
-    def _run_from(self, connection: Connection, channel_id: int, at_us: int) -> list[Row]:
-        """Rows at ``at_us``, ``at_us + 1``, ... without a hole, at most a thousand."""
-        found = connection.execute(
-            select(reading)
-            .where(reading.c.channel_id == channel_id, reading.c.t_us >= at_us)
-            .order_by(reading.c.t_us)
-            .limit(CHAIN_LOOK_BACK_US)
+    def _first_free(self, connection: Connection, channel_id: int, at_us: int) -> int:
+        """The first instant from ``at_us`` on at which the channel has no reading."""
+        while True:
+            taken = connection.execute(
+                select(reading.c.t_us)
+                .where(reading.c.channel_id == channel_id, reading.c.t_us >= at_us)
+                .order_by(reading.c.t_us)
+                .limit(CHAIN_PIECE)
+            ).scalars()
+            before_us = at_us
+            for t_us in taken:
+                if t_us != at_us:
+                    return at_us
+                at_us += 1
+            if at_us - before_us < CHAIN_PIECE:
+                return at_us
+
+    def _is_among(self, connection: Connection, row: Row, free_us: int) -> bool:
+        """Whether the row is one of the moved ones before ``free_us``."""
+        from_us = max(row.t_us, free_us - CHAIN_LOOK_BACK_US)
+        alike = connection.execute(
+            select(reading).where(
+                reading.c.channel_id == row.channel_id,
+                reading.c.t_us.between(from_us, free_us - 1),
+                or_(reading.c.seq == row.seq, reading.c.value.is_not_distinct_from(row.value)),
+            )
         )
-        run: list[Row] = []
-        for other in map(Row._make, found):
-            if other.t_us != at_us + len(run):
-                break
-            run.append(other)
-        return run
+        return any(_same(Row._make(other), row) for other in alike)
 
 
 def _same(there: Row, row: Row) -> bool:

@@ -80,6 +80,8 @@ class Safekeeping:
             piece = self._held[:BATCH_READINGS]
             if self._commit(piece):
                 del self._held[: len(piece)]
+            else:
+                self._set_by(())
         else:
             log.warning("the database takes readings again")
             self.trouble = None

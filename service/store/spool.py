@@ -55,7 +55,8 @@ class Spool:
         self.path = path
         self._max_bytes = max_bytes
         self._fd: int | None = None
-        self._end = path.stat().st_size if path.exists() else 0
+        # Behind the last whole record: a torn end is cut off before anything is appended.
+        self._end = max((end for _, end in self.read()), default=0)
         self.records = 0
         """Records appended by this object since the file was last emptied."""
 
@@ -116,6 +117,7 @@ class Spool:
         if self._fd is None:
             new = not self.path.exists()
             self._fd = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+            os.ftruncate(self._fd, self._end)
             if new:
                 _sync_folder(self.path.parent)
         return self._fd

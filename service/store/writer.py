@@ -18,7 +18,6 @@ from service.judge.events import Acted, Outcome
 from service.readings import Reading
 from service.store.database import Store
 from service.store.entries import Arrived, Checkpoint
-from service.store.errors import StoreError
 from service.store.pending import Pending
 from service.store.safekeeping import Safekeeping
 
@@ -85,11 +84,10 @@ class Writer:
         on_recording: Callable[[bool, str], None] = lambda recording, detail: None,
         not_recording_after_s: float = NOT_RECORDING_S,
     ) -> None:
-        if store.keeper is None:
-            raise StoreError("the store was opened to read; the writer needs one opened to write")
-        self._keeper = store.keeper
+        side = store.write_side
+        self._keeper = side.keeper
         self._pending = Pending(spool_readings)
-        self._keeping = Safekeeping(store.keeper, store.spool, store.drain, self._pending)
+        self._keeping = Safekeeping(side.keeper, store.spool, side.drain, self._pending)
         self._window_s = commit_window_ms / 1000
         self._on_recording = on_recording
         self._after_s = not_recording_after_s
