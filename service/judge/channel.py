@@ -22,6 +22,8 @@ PACE_LEAST = 3
 NOISE_WINDOW_US = 60_000_000
 NOISY_AT = 5
 """So many suspect readings in a minute are a burst worth telling (arc start, loose plug)."""
+NOISE_LASTING_US = 15_000_000
+"""Impossible jumps over so long a time are no arc start any more but a fault."""
 NOISE_MEMORY = 20
 BRIDGE_US = 15_000_000
 """A gap shorter than this, with the reading where it should be, is no new contact."""
@@ -32,6 +34,14 @@ HOT_C = 60.0
 """Above this a part off the heat must be cooling, so an unmoving reading is a frozen one."""
 FROZEN_FLOOR_US = 90_000_000
 """On the bench; under a blanket and in the oven the judge allows longer."""
+LOOK_BACK_US = 4_000_000
+MOVED_K = 3.0
+MOVED_K_PER_S = 1.5
+"""No part heats (off the heat) or cools as fast as this (a bare 2 mm tube at 350 °C loses 1 K/s by
+own calculation): the probe itself was put on, pulled off or has slipped."""
+REVERSED_K = 15.0
+REVERSED_BELOW_C = 10.0
+"""A probe in a warming oven that falls so far, to so cold, has its leads reversed."""
 
 
 class Standing(StrEnum):
@@ -57,6 +67,9 @@ class ChannelTrack:
         suspects_us: When the last suspect readings came.
         same_since_us: Since when the number has not changed by a digit.
         frozen_after_us: How long that may last where the channel is now.
+        in_oven: The probe is in the oven; ``oven_from_c``: what it read first there.
+        heated: Something may heat the part just now (oven, arc).
+        before_us, before_value: A good reading a few seconds back, for its speed.
     """
 
     name: str
@@ -73,6 +86,10 @@ class ChannelTrack:
     same_since_us: int = 0
     frozen_after_us: int = 10 * FROZEN_FLOOR_US
     in_oven: bool = False
+    oven_from_c: float | None = None
+    heated: bool = False
+    before_us: int = 0
+    before_value: float | None = None
     late: int = 0
     spacings_us: list[int] = field(default_factory=list)
     suspects_us: list[int] = field(default_factory=list)
@@ -107,9 +124,11 @@ class ChannelTrack:
 
     def _take_good(self, mono_us: int, value: float, measured_us: int) -> None:
         if self.is_probe:
-            if self._new_contact(mono_us, value):
+            if self._new_contact(mono_us, value) or self._moved(measured_us, value):
                 self.settling.begin(mono_us)
             self.settling.note(measured_us, value, self.in_oven)
+            if self.in_oven and self.oven_from_c is None:
+                self.oven_from_c = value
         self.good_us, self.good_value, self.measured_us = mono_us, value, measured_us
 
     def _new_contact(self, mono_us: int, value: float) -> bool:
@@ -120,6 +139,18 @@ class ChannelTrack:
         if gap_us > self.stale_after_us and gap_us > BRIDGE_US:
             return True
         return off_k > self._bridge_k(gap_us)
+
+    def _moved(self, measured_us: int, value: float) -> bool:
+        """The probe follows something else than a part that is left alone."""
+        elapsed_us = measured_us - self.before_us
+        if self.before_value is None or elapsed_us > 4 * LOOK_BACK_US:
+            self.before_us, self.before_value = measured_us, value
+            return False
+        if elapsed_us < LOOK_BACK_US:
+            return False
+        change_k, most_k = value - self.before_value, MOVED_K + MOVED_K_PER_S * elapsed_us / 1e6
+        self.before_us, self.before_value = measured_us, value
+        return not self.heated and abs(change_k) > most_k
 
     def _bridge_k(self, gap_us: int) -> float:
         """How far a probe in contact may have moved; a quick noise spike below the gate's own
@@ -161,7 +192,7 @@ class ChannelTrack:
             return Standing.STALE
         if self.quality is Quality.BAD or self.value is None:
             return Standing.BAD
-        if self.quality is Quality.SUSPECT or self._frozen(now_us):
+        if self.quality is Quality.SUSPECT or self._frozen(now_us) or self.reversed:
             return Standing.SUSPECT
         if self.is_probe and self.settling.since_us is not None:
             return Standing.SETTLING
@@ -169,8 +200,22 @@ class ChannelTrack:
 
     def noisy(self, now_us: int) -> bool:
         """A burst of suspect readings within the last minute."""
-        recent = [at for at in self.suspects_us if now_us - at <= NOISE_WINDOW_US]
-        return len(recent) >= NOISY_AT
+        return len(self._recent_suspects(now_us)) >= NOISY_AT
+
+    def lastingly_noisy(self, now_us: int) -> bool:
+        """Suspect readings again and again: a fault, not an arc start."""
+        recent = self._recent_suspects(now_us)
+        return len(recent) >= NOISY_AT and recent[-1] - recent[0] >= NOISE_LASTING_US
+
+    def _recent_suspects(self, now_us: int) -> list[int]:
+        return [at for at in self.suspects_us if now_us - at <= NOISE_WINDOW_US]
+
+    @property
+    def reversed(self) -> bool:
+        """Colder the hotter it gets: the leads are swapped."""
+        if not self.in_oven or self.oven_from_c is None or self.good_value is None:
+            return False
+        return self.good_value < min(REVERSED_BELOW_C, self.oven_from_c - REVERSED_K)
 
     def _unmoved_us(self, now_us: int) -> int:
         if not self.is_probe or self.value is None or self.value < HOT_C:
@@ -183,18 +228,24 @@ class ChannelTrack:
     def why(self, now_us: int) -> str | None:
         """The standing explained, or a warning about a good channel; ``None`` if all is well."""
         standing = self.standing(now_us)
-        unmoved_us = self._unmoved_us(now_us)
         if standing is Standing.STALE:
             return self._silence(now_us)
+        if standing is Standing.BAD:
+            return self.reason or "no value"
         if standing is Standing.SETTLING:
             return "probe settling: not yet at the part's temperature"
-        if standing is not Standing.BAD and unmoved_us > self.frozen_after_us:
+        return self._odd(now_us) or self.reason or self.clock.remark()
+
+    def _odd(self, now_us: int) -> str | None:
+        unmoved_us = self._unmoved_us(now_us)
+        if self.reversed:
+            return "colder the hotter it gets: leads reversed?"
+        if unmoved_us > self.frozen_after_us:
             return f"has not moved by a digit for {unmoved_us / 1e6:.0f} s: frozen?"
-        if standing in (Standing.BAD, Standing.SUSPECT):
-            return self.reason or "no value"
         if self.noisy(now_us):
-            return "noisy: many impossible jumps in the last minute"
-        return self.clock.remark()
+            count = len(self._recent_suspects(now_us))
+            return f"noisy: {count} impossible jumps in the last minute"
+        return None
 
     def _silence(self, now_us: int) -> str:
         if self.heard_us is None:

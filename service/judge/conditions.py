@@ -146,7 +146,7 @@ def _of_channels(
 
 def _fault(track: ChannelTrack, part_id: int, expected: bool, now_us: int) -> Condition:
     standing = track.standing(now_us)
-    faulty = standing in (Standing.BAD, Standing.SUSPECT) or track.noisy(now_us)
+    faulty = standing in (Standing.BAD, Standing.SUSPECT) or track.lastingly_noisy(now_us)
     unseen = standing is Standing.STALE and not expected
     return Condition(
         "sensor fault",

@@ -117,7 +117,7 @@ class CoolingTrack:
             self.opens = None if low is None else self.model.until_above(low, at_s)
         elif phase in ("carry", "bench"):
             self.closes = None if low is None else self.model.until_below(low, at_s)
-            if high is not None:
+            if high is not None and self.level is not None and self.level.temperature_c > high:
                 self.below_interpass = self.model.until_below(high, at_s)
 
     def forget_answers(self) -> None:

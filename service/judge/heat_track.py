@@ -128,7 +128,8 @@ class HeatTrack:
         if phase == "oven":
             self.opens = latest([c.opens for c in probes])
         elif self.heat is not None and self.heat.above:
-            self.opens = latest([c.below_interpass for c in probes])
+            above = [c.below_interpass for c in probes if c.below_interpass is not None]
+            self.opens = latest(above) if above else None
         known = [c for c in probes if c.level is not None]
         coldest = min(known, key=lambda c: c.level.temperature_c if c.level else 0.0, default=None)
         self.level = None if coldest is None else coldest.level
@@ -221,8 +222,8 @@ class HeatTrack:
             self.together.verdict,
             self.heat.verdict,
             self.purge.verdict,
-            without_numbers(self.heat.reasons[0]),
-            without_numbers(self.purge.reasons[0]),
+            without_numbers(self.heat.lead),
+            without_numbers(self.purge.lead),
         )
 
 

@@ -9,12 +9,12 @@ good probe shows violated is said even when another probe is in doubt.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from service.judge.actions import HeatPhase
 from service.judge.channel import Standing
 from service.judge.events import Verdict
-from service.judge.words import degrees, duration, listed
+from service.judge.words import degrees, duration, listed, spoken
 from service.physics.cooldown import Level, Rate
 from service.readings import Forecast
 
@@ -66,14 +66,34 @@ class HeatView:
 
 @dataclass(frozen=True, slots=True)
 class HeatFinding:
-    """The verdict, its reasons (the leading one first), and what it rests on."""
+    """The verdict and what it rests on.
+
+    Attributes:
+        lead: The leading reason; it changes only when the situation does (numbers aside).
+        detail: What follows from it or how long; with the lead one sentence.
+        doubts: Probes that cannot be believed now, each with why.
+    """
 
     verdict: Verdict
-    reasons: list[str]
+    lead: str
+    detail: str | None = None
+    doubts: list[str] = field(default_factory=list)
     temperature_c: float | None = None
     below: bool = False
     above: bool = False
-    in_doubt: bool = False
+
+    @property
+    def reasons(self) -> list[str]:
+        return [self.lead, *([self.detail] if self.detail else []), *self.doubts]
+
+    @property
+    def spoken(self) -> str:
+        """Lead and detail as one sentence."""
+        return spoken(self.lead, self.detail)
+
+
+_Words = tuple[Verdict, str, str | None]
+"""Verdict, lead, detail."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +118,9 @@ def judge_heat(view: HeatView) -> HeatFinding:
         _outside_below(coldest_c, view),
         _outside_above(hottest_c, view),
     )
-    verdict, reasons = _by_phase(view, seen)
-    in_doubt = bool(seen.doubts) or not good
-    return HeatFinding(verdict, reasons, coldest_c, seen.below, seen.above, in_doubt)
+    verdict, lead, detail = _by_phase(view, seen)
+    doubts = [] if detail is not None and detail == listed(seen.doubts) else seen.doubts
+    return HeatFinding(verdict, lead, detail, doubts, coldest_c, seen.below, seen.above)
 
 
 def _outside_below(coldest_c: float | None, view: HeatView) -> bool:
@@ -125,11 +145,11 @@ def _doubt_words(probe: ProbeView) -> str:
     return f"{probe.channel}: {probe.why or probe.standing.value}"
 
 
-def _by_phase(view: HeatView, seen: _Seen) -> tuple[Verdict, list[str]]:
+def _by_phase(view: HeatView, seen: _Seen) -> _Words:
     if view.phase == "carry":
         return _carry(view, seen)
     if not view.probes:
-        return "unknown", ["no thermocouple is on the part"]
+        return "unknown", "no thermocouple is on the part", None
     if view.phase == "oven":
         return _oven(view, seen)
     if view.phase == "slow cool":
@@ -137,50 +157,43 @@ def _by_phase(view: HeatView, seen: _Seen) -> tuple[Verdict, list[str]]:
     return _bench(view, seen)
 
 
-def _carry(view: HeatView, seen: _Seen) -> tuple[Verdict, list[str]]:
-    if seen.coldest_c is None:
-        return "unknown", [_carried(view), *seen.doubts]
-    words = f"on the way at {_shown(seen.coldest_c)}: say when it is on the bench"
-    return "wait", [words, *seen.doubts]
-
-
-def _carried(view: HeatView) -> str:
+def _carry(view: HeatView, seen: _Seen) -> _Words:
+    if seen.coldest_c is not None:
+        return "wait", f"on the way at {degrees(seen.coldest_c)}", "say when it is on the bench"
+    if view.carry_s is None:
+        return "unknown", "on the way for too long without a probe", "look for the probe"
+    lead = "on the way, probe unplugged"
     if view.level is None:
-        return "on the way from the oven: no probe speaks yet"
-    spread = 1.645 * view.level.sd_k
-    low, high = view.level.temperature_c - spread, view.level.temperature_c + spread
-    return (
-        f"on the way from the oven, probe unplugged: probably {low:.0f} to {high:.0f} °C "
-        "until a settled probe speaks"
-    )
+        return "unknown", lead, None
+    spread_k = 1.645 * view.level.sd_k
+    low_c, high_c = view.level.temperature_c - spread_k, view.level.temperature_c + spread_k
+    return "unknown", lead, f"probably {low_c:.0f} to {high_c:.0f} °C until a settled probe speaks"
 
 
-def _oven(view: HeatView, seen: _Seen) -> tuple[Verdict, list[str]]:
-    coldest_c, doubts = seen.coldest_c, seen.doubts
-    if doubts or coldest_c is None:
-        return "unknown", [f"in the oven, temperature in doubt: {listed(doubts)}"]
+def _oven(view: HeatView, seen: _Seen) -> _Words:
+    coldest_c = seen.coldest_c
+    if seen.doubts or coldest_c is None:
+        return "unknown", "in the oven, temperature in doubt", listed(seen.doubts)
     if view.preheat_min_c is None:
-        return "wait", [f"in the oven at {_shown(coldest_c)}, no preheat limit set"]
+        return "wait", f"in the oven at {degrees(coldest_c)}", "no preheat limit is set"
     if not seen.below:
-        return "wait", [f"hot enough at {_shown(coldest_c)}: carry it"]
+        return "wait", f"hot enough at {degrees(coldest_c)}", "carry it"
+    lead = f"in the oven at {degrees(coldest_c)}, below preheat {degrees(view.preheat_min_c)}"
     left = _time_words(view.opens)
-    until = f"{left} until hot enough" if left else "not hot enough yet"
-    return "wait", [
-        f"in the oven at {_shown(coldest_c)}: {until} ({degrees(view.preheat_min_c)} preheat)"
-    ]
+    return "wait", lead, None if left is None else f"{left} until hot enough"
 
 
-def _slow_cool(view: HeatView, seen: _Seen) -> tuple[Verdict, list[str]]:
-    coldest_c, doubts = seen.coldest_c, seen.doubts
-    if coldest_c is None:
-        return "unknown", [f"slow cool, temperature in doubt: {listed(doubts)}"]
+def _slow_cool(view: HeatView, seen: _Seen) -> _Words:
+    if seen.coldest_c is None:
+        return "unknown", "slow cool, temperature in doubt", listed(seen.doubts)
+    lead, rate = f"slow cool at {degrees(seen.coldest_c)}", view.rate
+    if rate is None:
+        return "wait", lead, None
+    detail = f"{'cooling' if rate.c_per_h < 0 else 'warming'} {abs(rate.c_per_h):.0f} °C/h"
     limit = view.cooling_max_c_per_h
-    text = f"slow cool at {_shown(coldest_c)}"
-    if view.rate is not None:
-        text += f", {_rate_words(view.rate)}"
-        if limit is not None and cools_too_fast(view.rate, limit):
-            return "wait", [f"{text}: faster than {limit:.0f} °C/h, cover it better", *doubts]
-    return "wait", [text, *doubts]
+    if limit is not None and cools_too_fast(rate, limit):
+        return "wait", f"{lead}, faster than {limit:.0f} °C/h", f"{detail}, cover it better"
+    return "wait", lead, detail
 
 
 def cools_too_fast(rate: Rate, limit_c_per_h: float) -> bool:
@@ -188,64 +201,45 @@ def cools_too_fast(rate: Rate, limit_c_per_h: float) -> bool:
     return rate.c_per_h + 1.645 * rate.sd_c_per_h < -limit_c_per_h
 
 
-def _bench(view: HeatView, seen: _Seen) -> tuple[Verdict, list[str]]:
-    coldest_c, hottest_c, doubts = seen.coldest_c, seen.hottest_c, seen.doubts
-    if view.preheat_min_c is None and view.interpass_max_c is None:
-        return "unknown", ["no temperature limit is set: nothing to judge by", *doubts]
-    if coldest_c is not None and seen.below and view.preheat_min_c is not None:
-        return _too_cold(view, coldest_c, view.preheat_min_c, doubts)
-    if doubts or coldest_c is None or hottest_c is None:
-        lead = "probe gap after the carry" if view.carry_s is not None else "temperature in doubt"
-        return "unknown", [f"{lead}: {listed(doubts)}"]
+def _bench(view: HeatView, seen: _Seen) -> _Words:
+    low_c, coldest_c, hottest_c = view.preheat_min_c, seen.coldest_c, seen.hottest_c
+    if low_c is None and view.interpass_max_c is None:
+        return "unknown", "no temperature limit is set", "nothing to judge by"
+    if coldest_c is not None and seen.below and low_c is not None:
+        lead = f"{degrees(coldest_c)} is below preheat {degrees(low_c)}"
+        if view.pass_running:
+            return "wait", lead, "finish the bead, fill the crater, then re-heat"
+        return "stop", lead, "back into the oven"
+    if seen.doubts or coldest_c is None or hottest_c is None:
+        carried = view.carry_s is not None
+        lead = "waiting for a settled probe" if carried else "temperature in doubt"
+        return "unknown", lead, listed(seen.doubts)
     if view.pass_running:
-        return "ready", [f"welding at {_shown(coldest_c)}{_left_words(view)}"]
+        return "ready", f"welding at {degrees(coldest_c)}", _holds_words(view)
     return _between_passes(view, coldest_c, hottest_c, seen.above)
 
 
-def _too_cold(
-    view: HeatView, coldest_c: float, preheat_min_c: float, doubts: list[str]
-) -> tuple[Verdict, list[str]]:
-    state = f"{_shown(coldest_c)} is below preheat {degrees(preheat_min_c)}"
-    if view.pass_running:
-        return "wait", [f"{state}: finish the bead, fill the crater, then re-heat", *doubts]
-    return "stop", [f"{state}: back into the oven", *doubts]
-
-
-def _between_passes(
-    view: HeatView, coldest_c: float, hottest_c: float, above: bool
-) -> tuple[Verdict, list[str]]:
+def _between_passes(view: HeatView, coldest_c: float, hottest_c: float, above: bool) -> _Words:
     if view.interpass_max_c is not None:
         if above:
+            lead = f"{degrees(hottest_c)} is above interpass {degrees(view.interpass_max_c)}"
             left = _time_words(view.opens)
-            return "wait", [
-                f"{_shown(hottest_c)} is above interpass {degrees(view.interpass_max_c)}: "
-                + (f"{left} until below" if left else "let it cool")
-            ]
+            return "wait", lead, "let it cool" if left is None else f"{left} until below"
         if view.arc_out_s is not None and view.arc_out_s < ARC_OUT_SETTLE_S:
-            return "wait", ["arc just out: let the heat spread before judging interpass"]
-    return "ready", [f"{_shown(coldest_c)} is between its limits{_left_words(view)}"]
+            return "wait", "arc just out", "let the heat spread before judging interpass"
+    return "ready", f"{degrees(coldest_c)} is within its limits", _holds_words(view)
 
 
-def _shown(temperature_c: float | None) -> str:
-    return "no temperature" if temperature_c is None else degrees(temperature_c)
-
-
-def _rate_words(rate: Rate) -> str:
-    direction = "cooling" if rate.c_per_h < 0 else "warming"
-    return f"{direction} {abs(rate.c_per_h):.0f} °C/h"
+def _holds_words(view: HeatView) -> str | None:
+    closes = view.closes
+    if view.preheat_min_c is None or closes is None:
+        return None
+    if closes.time_left_s is None:
+        return None if view.pass_running else f"how long cannot be said ({closes.reason})"
+    return f"the window holds for at least {duration(closes.time_left_s.p05)}"
 
 
 def _time_words(forecast: Forecast | None) -> str | None:
     if forecast is None or forecast.time_left_s is None:
         return None
     return duration(forecast.time_left_s.p50)
-
-
-def _left_words(view: HeatView) -> str:
-    if view.preheat_min_c is None:
-        return ""
-    closes = view.closes
-    if closes is None or closes.time_left_s is None:
-        reason = "" if closes is None or closes.reason is None else f": {closes.reason}"
-        return f", how long cannot be said{reason}"
-    return f", for at least {duration(closes.time_left_s.p05)}"

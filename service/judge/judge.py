@@ -49,10 +49,17 @@ class Judge:
         return self.state.shop
 
     def sense(
-        self, channel: str, unit: str | None, value: float | None, reason: str | None, mono_us: int
+        self,
+        channel: str,
+        unit: str | None,
+        value: float | None,
+        reason: str | None,
+        mono_us: int,
+        *,
+        t_us: int | None = None,
     ) -> tuple[Quality, str | None]:
         """Quality of an arriving value, before it becomes a reading; see ``sense.classify``."""
-        return classify(self.gate, channel, unit, value, reason, mono_us=mono_us)
+        return classify(self.gate, channel, unit, value, reason, mono_us=mono_us, t_us=t_us)
 
     def recall(self, acted: Acted) -> None:
         """Take in an action of the past whose readings are not replayed.
@@ -310,6 +317,9 @@ class Judge:
         for channel in shop.channels.values():
             heat = None if channel.part_id is None else shop.heat_of(channel.part_id)
             track = self.state.channels[channel.name]
-            track.in_oven = heat is not None and heat.phase == "oven"
+            in_oven = heat is not None and heat.phase == "oven"
+            if in_oven != track.in_oven:
+                track.in_oven, track.oven_from_c = in_oven, None
+            track.heated = in_oven or (heat is not None and heat.pass_running)
             bare = heat is not None and heat.phase in ("bench", "carry")
             track.frozen_after_us = FROZEN_FLOOR_US if bare else 10 * FROZEN_FLOOR_US

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from service.judge.events import Verdict
-from service.judge.words import duration
+from service.judge.words import duration, spoken
 from service.readings import Forecast, Spread
 
 NOT_JUDGED = "not judged"
@@ -46,73 +46,89 @@ class PurgeView:
 
 @dataclass(frozen=True, slots=True)
 class PurgeFinding:
-    """The verdict and its reasons, the leading one first.
+    """The verdict and what it rests on.
 
-    ``judged`` is false when the purge has no say in the verdict of the part.
+    Attributes:
+        lead: The leading reason; it changes only when the situation does (numbers aside).
+        detail: What follows from it or how long; with the lead one sentence.
+        judged: Whether the purge has a say in the verdict of the part.
     """
 
     verdict: Verdict
-    reasons: list[str]
+    lead: str
+    detail: str | None
     judged: bool
     basis: str
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def reasons(self) -> list[str]:
+        return [self.lead, *([self.detail] if self.detail else []), *self.notes]
+
+    @property
+    def spoken(self) -> str:
+        """Lead and detail as one sentence."""
+        return spoken(self.lead, self.detail)
+
+
+_Words = tuple[Verdict, str, str | None]
+"""Verdict, lead, detail."""
 
 
 def judge_purge(view: PurgeView) -> PurgeFinding:
     """The purge verdict with its reasons."""
     if view.limit_ppm is None:
-        return PurgeFinding("unknown", ["not judged: no oxygen limit is set"], False, NOT_JUDGED)
-    if not view.running:
-        return _not_running(view)
-    verdict, reasons = _running(view, view.limit_ppm)
-    notes = [note for note in (view.unproven if verdict != "ready" else None,) if note]
-    return PurgeFinding(verdict, [*reasons, *notes, *view.troubles], True, view.basis)
+        return PurgeFinding("unknown", "not judged", "no oxygen limit is set", False, NOT_JUDGED)
+    if not view.running and view.ended:
+        ended = "the purge was ended on purpose"
+        return PurgeFinding("unknown", "not judged", ended, False, NOT_JUDGED)
+    verdict, lead, detail = _running(view, view.limit_ppm) if view.running else _not_started(view)
+    unproven = [view.unproven] if view.unproven is not None and verdict != "ready" else []
+    notes = [*unproven, *view.troubles]
+    return PurgeFinding(verdict, lead, detail, True, view.basis, notes)
 
 
-def _not_running(view: PurgeView) -> PurgeFinding:
-    if view.ended:
-        return PurgeFinding(
-            "unknown", ["not judged: the purge was ended on purpose"], False, NOT_JUDGED
-        )
+def _not_started(view: PurgeView) -> _Words:
     if view.pass_running:
-        return PurgeFinding("stop", ["no purge behind the root"], True, view.basis)
-    return PurgeFinding("wait", ["the purge has not been started"], True, view.basis)
+        return "stop", "no purge behind the root", None
+    return "wait", "the purge has not been started", None
 
 
-def _running(view: PurgeView, limit_ppm: float) -> tuple[Verdict, list[str]]:
+def _running(view: PurgeView, limit_ppm: float) -> _Words:
     if view.lost or view.flowing is False:
         return _lost(view)
     if view.doubt is not None:
-        return "unknown", [f"purge in doubt: {view.doubt}"]
+        return "unknown", "purge in doubt", view.doubt
     if view.clear:
-        return "ready", [_clear_words(view, limit_ppm)]
+        return "ready", f"clear below {limit_ppm:.0f} ppm", _clear_words(view)
     if not view.has_volume and view.basis != "oxygen sensor":
-        return "unknown", ["the cavity volume is not known: flow alone says nothing"]
+        return "unknown", "the cavity volume is not known", "flow alone says nothing"
     if view.pass_running and view.was_clear:
-        return "stop", ["the purge is not clear any more: stop and look at the dams"]
-    return "wait", [_waiting_words(view)]
+        return "stop", "the purge is not clear any more", "stop and look at the dams"
+    lead = "welding into a purge that is not clear" if view.pass_running else "purge not clear"
+    return "wait", lead, _waiting_words(view.clear_in)
 
 
-def _lost(view: PurgeView) -> tuple[Verdict, list[str]]:
+def _lost(view: PurgeView) -> _Words:
     if view.pass_running:
-        return "stop", ["purge lost: stop, the root is open to air"]
+        return "stop", "purge lost", "stop, the root is open to air"
     if view.lost:
-        return "wait", ["no argon is flowing: look at the bottle, the valve and the hose"]
-    return "wait", ["no argon yet: open the valve"]
+        return "wait", "no argon is flowing", "look at the bottle, the valve and the hose"
+    return "wait", "no argon yet", "open the valve"
 
 
-def _clear_words(view: PurgeView, limit_ppm: float) -> str:
+def _clear_words(view: PurgeView) -> str:
     how = "measured" if view.basis == "oxygen sensor" else "estimated from flow"
     bound = None if view.oxygen is None else view.oxygen.p95
-    most = "" if bound is None else f", at most {bound:.0f} ppm oxygen"
-    return f"clear below {limit_ppm:.0f} ppm ({how}{most})"
+    return how if bound is None else f"{how}, at most {bound:.0f} ppm oxygen"
 
 
-def _waiting_words(view: PurgeView) -> str:
-    prefix = "welding into a purge that is not clear" if view.pass_running else "purge not clear"
-    left = None if view.clear_in is None else view.clear_in.time_left_s
+def _waiting_words(clear_in: Forecast | None) -> str | None:
+    if clear_in is None:
+        return None
+    left = clear_in.time_left_s
     if left is None:
-        reason = None if view.clear_in is None else view.clear_in.reason
-        return f"{prefix}: {reason or 'no time can be given'}"
+        return clear_in.reason
     if left.p95 is None:
-        return f"{prefix}: at least {duration(left.p50)}"
-    return f"{prefix}: about {duration(left.p50)}, at most {duration(left.p95)}"
+        return f"at least {duration(left.p50)} more"
+    return f"about {duration(left.p50)} more, at most {duration(left.p95)}"

@@ -32,7 +32,9 @@ JUMP_K = 10.0
 """A probe on a casting may differ by this much from its last good reading [K] ..."""
 JUMP_K_PER_S = 10.0
 """... and by this much more for every second between them [K/s]: a torch beside the probe."""
-JUMP_MEMORY_S = 30.0
+JUMP_GROWS_S = 5.0
+"""... up to so long."""
+JUMP_MEMORY_US = 30_000_000
 """After so long without a good reading anything may have happened; nothing is impossible."""
 
 MARKERS_C = (0.0, 85.0, -1.0, -127.0)
@@ -46,6 +48,10 @@ MARKERS_UNTIL_BAD = 5
 AGREEING = 2
 """A jump is believed once so many further readings in a row agree with it."""
 
+HISTORY_US = 60_000_000
+"""Source times that stay in the past for longer than this are a clock set back, not a few late
+readings among live ones [µs]."""
+
 _FAULT_WORDS = {
     "open-circuit": "open circuit: probe unplugged or broken",
     "short-to-ground": "short to ground",
@@ -56,7 +62,12 @@ _FAULT_WORDS = {
 
 @dataclass(slots=True)
 class SenseTrack:
-    """What the gate remembers of one temperature channel; times are shop time [µs]."""
+    """What the gate remembers of one temperature channel.
+
+    Each reading has its arrival (shop time [µs]) and its source time (``_t_us``, UTC [µs], or the
+    arrival where the source sends none); the greater of the two distances counts, so that a pack
+    of readings arriving together is judged by when they were measured.
+    """
 
     good_c: float | None = None
     good_us: int = 0
@@ -64,6 +75,10 @@ class SenseTrack:
     doubtful_us: int = 0
     agreeing: int = 0
     markers: int = 0
+    good_t_us: int = 0
+    doubtful_t_us: int = 0
+    newest_us: int = 0
+    newest_arrived_us: int = 0
 
 
 @dataclass(slots=True)
@@ -82,6 +97,7 @@ def classify(
     reason: str | None,
     *,
     mono_us: int,
+    t_us: int | None = None,
 ) -> tuple[Quality, str | None]:
     """Decide the quality of one arriving value and remember it.
 
@@ -92,6 +108,8 @@ def classify(
         value: The number as measured, or ``None``.
         reason: A fault the source or the decoder named, or ``None``.
         mono_us: Arrival, shop time [µs].
+        t_us: The source's own time [µs UTC], where it sent one: readings that come late and out
+            of order are history, and no neighbours of what is measured now.
 
     Returns:
         Quality and, unless good, the reason in words.
@@ -107,7 +125,12 @@ def classify(
     track = state.tracks.get(channel)
     if track is None:
         track = state.tracks[channel] = SenseTrack()
-    return _classify_temperature(track, value, mono_us)
+    if t_us is None:
+        return _classify_temperature(track, value, mono_us, mono_us)
+    if t_us <= track.newest_us and mono_us - track.newest_arrived_us < HISTORY_US:
+        return Quality.GOOD, None
+    track.newest_us, track.newest_arrived_us = t_us, mono_us
+    return _classify_temperature(track, value, mono_us, t_us)
 
 
 def _fault(
@@ -130,49 +153,48 @@ def _fault(
 
 
 def _classify_temperature(
-    track: SenseTrack, value_c: float, mono_us: int
+    track: SenseTrack, value_c: float, mono_us: int, t_us: int
 ) -> tuple[Quality, str | None]:
     marker = value_c in MARKERS_C
     track.markers = track.markers + 1 if marker else 0
-    if _near(value_c, track.good_c, mono_us - track.good_us, marker):
-        return _believe(track, value_c, mono_us)
+    after_us = max(mono_us - track.good_us, t_us - track.good_t_us)
+    if _near(value_c, track.good_c, after_us, marker):
+        return _believe(track, value_c, mono_us, t_us)
     if marker:
-        return _doubt_marker(track, value_c, mono_us)
-    age_s = (mono_us - track.good_us) / 1e6
-    if track.good_c is None or age_s > JUMP_MEMORY_S:
-        return _believe(track, value_c, mono_us)
-    if _near(value_c, track.doubtful_c, mono_us - track.doubtful_us, False):
-        track.agreeing += 1
-        if track.agreeing >= AGREEING:
-            return _believe(track, value_c, mono_us)
-    else:
-        track.agreeing = 0
-    track.doubtful_c, track.doubtful_us = value_c, mono_us
+        return _doubt_marker(track, value_c)
+    if track.good_c is None or after_us > JUMP_MEMORY_US:
+        return _believe(track, value_c, mono_us, t_us)
+    since_us = max(mono_us - track.doubtful_us, t_us - track.doubtful_t_us)
+    agrees = _near(value_c, track.doubtful_c, since_us, False)
+    track.agreeing = track.agreeing + 1 if agrees else 0
+    if track.agreeing >= AGREEING:
+        return _believe(track, value_c, mono_us, t_us)
+    track.doubtful_c, track.doubtful_us, track.doubtful_t_us = value_c, mono_us, t_us
     return Quality.SUSPECT, f"impossible jump: {value_c:.1f} °C after {track.good_c:.1f} °C"
 
 
 def _near(value_c: float, before_c: float | None, after_us: int, marker: bool) -> bool:
-    if before_c is None or after_us > JUMP_MEMORY_S * 1e6:
+    if before_c is None or after_us > JUMP_MEMORY_US:
         return False
     base_k, rate_k_per_s = (MARKER_K, MARKER_K_PER_S) if marker else (JUMP_K, JUMP_K_PER_S)
-    return abs(value_c - before_c) <= base_k + rate_k_per_s * min(5.0, max(0.0, after_us / 1e6))
+    elapsed_s = min(JUMP_GROWS_S, max(0.0, after_us / 1e6))
+    return abs(value_c - before_c) <= base_k + rate_k_per_s * elapsed_s
 
 
-def _believe(track: SenseTrack, value_c: float, mono_us: int) -> tuple[Quality, str | None]:
-    track.good_c, track.good_us = value_c, mono_us
+def _believe(
+    track: SenseTrack, value_c: float, mono_us: int, t_us: int
+) -> tuple[Quality, str | None]:
+    track.good_c, track.good_us, track.good_t_us = value_c, mono_us, t_us
     track.doubtful_c, track.agreeing, track.markers = None, 0, 0
     return Quality.GOOD, None
 
 
-def _doubt_marker(track: SenseTrack, value_c: float, mono_us: int) -> tuple[Quality, str | None]:
+def _doubt_marker(track: SenseTrack, value_c: float) -> tuple[Quality, str | None]:
     """An exact repeat is no second witness: it never makes a marker believable."""
-    if track.doubtful_c != value_c:
-        track.doubtful_c, track.doubtful_us, track.agreeing = value_c, mono_us, 0
+    track.doubtful_c, track.agreeing = None, 0
     if track.markers >= MARKERS_UNTIL_BAD:
-        return (
-            Quality.BAD,
-            f"reads exactly {value_c:g} °C again and again: dead chip or broken wire",
-        )
+        why = f"reads exactly {value_c:g} °C again and again: dead chip or broken wire"
+        return Quality.BAD, why
     return (
         Quality.SUSPECT,
         f"exactly {value_c:g} °C out of nowhere: sensors send this for no reading",

@@ -44,10 +44,9 @@ class SourceClock:
 
     def place(self, reading: Reading) -> int | None:
         """When a reading was measured, by shop time [µs]; ``None`` when it is history only."""
-        if not reading.timed:
-            self.seen = True
-            return reading.mono_us
         delay_us = reading.delay_us
+        if not reading.timed:  # "now" or so long ago, by our own clock
+            return None if delay_us > TOLERANCE_US else reading.mono_us - max(0, delay_us)
         if abs(delay_us) <= TOLERANCE_US and self.skew_us:
             self._adopt(0)
         elif delay_us < self.skew_us - TOLERANCE_US:

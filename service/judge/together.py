@@ -1,13 +1,12 @@
 """Heat and purge together: one verdict and one sentence that can be spoken.
 
 The sentence is the next thing to do. Whether the window outlasts the purge is decided with 90 %
-confidence from both spreads, taken as independent.
+confidence.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import hypot
 
 from service.judge.actions import HeatPhase
 from service.judge.events import Verdict
@@ -20,6 +19,8 @@ Z_95 = 1.6449
 """Standard normal quantile of 0.95."""
 Z_90 = 1.2816
 """Standard normal quantile of 0.90."""
+LEAST_USEFUL_S = 30.0
+"""A window shorter than this is not worth striking an arc for [s]; common practice, no source."""
 _WORST_FIRST: tuple[Verdict, ...] = ("stop", "unknown", "wait", "ready")
 
 
@@ -31,17 +32,18 @@ class Together:
     next: str
 
 
+def holds_s(window_s: Spread) -> float:
+    """How long the window holds with 90 % confidence [s], read as normal on its early side."""
+    return window_s.p50 - Z_90 * (window_s.p50 - window_s.p05) / Z_95
+
+
 def outlasts(window_s: Spread, clear_in_s: Spread) -> bool:
     """Whether the window outlasts the purge with 90 % confidence.
 
-    Each spread is read as normal on the side that matters: the window's early side, the purge's
-    late side. A purge without an upper end is never outlasted with confidence.
+    The purge counts as clear only when its pessimistic bound says so, which is ``p95``; one
+    without an upper end is never outlasted.
     """
-    if clear_in_s.p95 is None:
-        return False
-    early = (window_s.p50 - window_s.p05) / Z_95
-    late = (clear_in_s.p95 - clear_in_s.p50) / Z_95
-    return window_s.p50 - clear_in_s.p50 > Z_90 * hypot(early, late)
+    return clear_in_s.p95 is not None and holds_s(window_s) > clear_in_s.p95
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,30 +73,20 @@ def _next(view: PartView) -> str:
     if view.phase == "bench" and purge.judged and purge_first:
         return _for_the_purge(view)
     if heat.verdict != "ready" or view.pass_running:
-        return _sentence(heat.reasons[0])
+        return heat.spoken
     if view.window_s is None:
         return "Start now."
+    if view.window_s.p50 < LEAST_USEFUL_S:
+        return f"Only {duration(view.window_s.p50)} left: back into the oven."
     return f"Start now: the window holds for at least {duration(view.window_s.p05)}."
 
 
 def _for_the_purge(view: PartView) -> str:
-    if view.purge.verdict == "wait" and not view.pass_running:
-        return _purge_against_window(view.purge, view.window_s, view.clear_in_s)
-    return _sentence(view.purge.reasons[0])
-
-
-def _purge_against_window(
-    purge: PurgeFinding, window_s: Spread | None, clear_in_s: Spread | None
-) -> str:
-    if clear_in_s is None or window_s is None:
-        return _sentence(purge.reasons[0])
-    if not outlasts(window_s, clear_in_s):
+    window_s, clear_in_s = view.window_s, view.clear_in_s
+    between_passes = view.purge.verdict == "wait" and not view.pass_running
+    if not between_passes or window_s is None or clear_in_s is None:
+        return view.purge.spoken
+    if clear_in_s.p95 is None or not outlasts(window_s, clear_in_s):
         return "It will not hold until the purge is clear: back into the oven."
-    return (
-        f"Wait {duration(clear_in_s.p50)} for the purge: "
-        f"the window holds until {duration(window_s.p05)}."
-    )
-
-
-def _sentence(reason: str) -> str:
-    return f"{reason[:1].upper()}{reason[1:]}."
+    wait, holds = duration(clear_in_s.p95), duration(holds_s(window_s))
+    return f"Wait {wait} for the purge: the window holds until {holds}."

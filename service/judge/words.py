@@ -28,6 +28,12 @@ def listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+def spoken(lead: str, detail: str | None) -> str:
+    """A reason and what follows from it as one sentence."""
+    text = lead if not detail else f"{lead}: {detail}"
+    return f"{text[:1].upper()}{text[1:]}."
+
+
 def without_numbers(text: str) -> str:
     """The sentence with every number masked: two sentences that differ only in their numbers
     say the same thing."""
