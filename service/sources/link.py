@@ -126,6 +126,8 @@ class Link(ABC):
         self._tally = _Tally(progress_us=clock.monotonic_us())
         self._tally_lock = threading.Lock()
         self._filter = PackFilter()
+        self._uncommitted: dict[tuple[str, int], list[Ack]] = {}
+        """Acknowledgements of marked packs by mark, those of their repeats included."""
 
     @abstractmethod
     def start(self) -> None:
@@ -216,11 +218,12 @@ class Link(ABC):
         Returns:
             Whether the intake has taken it.
 
-        A pack that has been here before goes on empty, so that its acknowledgement still waits
-        for the commit of the first copy. A failing intake is counted, and the pack is then not
+        A pack that has been here before goes on empty, and its acknowledgement waits for the
+        commit of the first copy. A failing intake is counted, and the pack is then not
         acknowledged: the broker still has it.
         """
         if self._filter.is_repeat(pack):
+            ack = self._after_first_copy(pack, ack)
             text = f"pack {pack.seq} of boot {pack.boot!r} was here before"
             pack = Pack(
                 rejects=[*pack.rejects, Reject(RejectCause.DUPLICATE, text)],
@@ -228,6 +231,8 @@ class Link(ABC):
                 seq=pack.seq,
                 retained=pack.retained,
             )
+        elif ack is not None:
+            ack = self._first_copy(pack, ack)
         self._count(pack)
         try:
             self._intake(self.name, pack, ack)
@@ -245,6 +250,33 @@ class Link(ABC):
         """Count refusals that belong to no pack (a line too long, say) and hand them on."""
         if rejects:
             self.deliver(Pack(rejects=rejects))
+
+    def _first_copy(self, pack: Pack, ack: Ack) -> Ack:
+        """The acknowledgement of a marked pack, which takes those of its repeats along."""
+        if pack.boot is None or pack.seq is None:
+            return ack
+        mark = (pack.boot, pack.seq)
+        with self._tally_lock:
+            self._uncommitted[mark] = [ack]
+
+        def committed() -> None:
+            with self._tally_lock:
+                acks = self._uncommitted.pop(mark, [])
+            for each in acks:
+                each()
+
+        return committed
+
+    def _after_first_copy(self, pack: Pack, ack: Ack | None) -> Ack | None:
+        """A repeat's acknowledgement: left with the first copy's while that is not committed."""
+        if ack is None or pack.boot is None or pack.seq is None:
+            return ack
+        with self._tally_lock:
+            waiting = self._uncommitted.get((pack.boot, pack.seq))
+            if waiting is None:
+                return ack
+            waiting.append(ack)
+            return None
 
     def _count(self, pack: Pack) -> None:
         with self._tally_lock:

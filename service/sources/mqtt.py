@@ -36,6 +36,7 @@ from service.clock import Clock
 from service.sources.acks import AckQueue
 from service.sources.broker import Broker, make_client
 from service.sources.link import Intake, ThreadedLink
+from service.wire.pack import Pack, Reject, RejectCause
 from service.wire.senml import decode_pack
 
 log = logging.getLogger(__name__)
@@ -263,7 +264,8 @@ class MqttLink(ThreadedLink):
                 self._acks.expect(message.mid)()
             return
         pack = decode_pack(payload)
-        pack.retained = message.retain
+        if message.retain:
+            _keep_only_dated(pack)
         if not message.qos:
             self.deliver(pack)
             return
@@ -304,3 +306,18 @@ class MqttLink(ThreadedLink):
     def _send_ack(self, number: int) -> None:
         if self._client is not None:
             self._client.ack(number, 1)
+
+
+def _keep_only_dated(pack: Pack) -> None:
+    """A retained message may be of any age: only a reading with its own time can be believed.
+
+    One without a time would pass for fresh; refused, it can neither end an alarm nor be kept
+    under a false time. It was most likely received when it was new, too.
+    """
+    pack.retained = True
+    dated = [each for each in pack.measurements if each.time_us is not None]
+    undated = len(pack.measurements) - len(dated)
+    if undated:
+        text = f"{undated} readings without a time in a message retained by the broker: age unknown"
+        pack.rejects.append(Reject(RejectCause.TIME, text))
+    pack.measurements[:] = dated

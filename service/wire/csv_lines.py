@@ -24,7 +24,7 @@ from service.wire.resolve import ABSOLUTE_BEFORE_S, ABSOLUTE_FROM_S
 from service.wire.text_units import NOW, When, text_measurement
 
 _TIME_COLUMNS = {"time", "time_utc", "timestamp", "t", "t_s"}
-_COLUMN = re.compile(r"(?P<name>[^\[\](]+?)\s*(?:\[(?P<square>[^\]]*)\]|\((?P<round>[^)]*)\))?")
+_COLUMN = re.compile(r"(?P<name>[^\[\](]+)(?:\[(?P<square>[^\]]*)\]|\((?P<round>[^)]*)\))?")
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 _SUFFIXES = {
     "_c": "Cel",
@@ -123,7 +123,7 @@ def _column(place: int, cell: str) -> tuple[int, str, str | None] | None:
     match = _COLUMN.fullmatch(cell)
     if match is None:
         return None
-    name, unit = match["name"], match["square"] or match["round"]
+    name, unit = match["name"].strip(), match["square"] or match["round"]
     if unit is None:
         for suffix, meant in _SUFFIXES.items():
             if name.lower().endswith(suffix) and len(name) > len(suffix):
