@@ -17,10 +17,12 @@ from service.physics.cooldown_bank import AROUND, Bank
 from service.physics.cooldown_crossing import NEVER_S, crossing_times_s
 from service.physics.cooldown_noise import Noise
 from service.physics.cooldown_regimes import (
+    AS_BEFORE,
     CHANGED,
     branch,
     branch_jump,
     first_bank,
+    settled_law,
     usual_rate_k_s,
 )
 from service.readings import Forecast, Spread
@@ -107,6 +109,7 @@ class Cooldown:
     _branched_s: float = 0.0
     _off_run: int = 0
     _arc: bool = False
+    _settled: Bank | None = None
 
     def observe(self, t_s: float, temperature_c: float, ambient_c: float | None = None) -> None:
         """Take in one good reading.
@@ -139,7 +142,7 @@ class Cooldown:
         if t_s > self._t_s:
             bank.advance(t_s - self._t_s)
             self._t_s = t_s
-        self._bank = bank.joined(branch(bank, self._t_s, CHANGED, 0.9, 0.02))
+        self._bank = bank.joined(branch(bank, self._t_s, CHANGED, 0.9))
         self._branched_s = self._t_s
 
     def set_gas_flow(self, t_s: float, argon_flow_l_min: float) -> None:
@@ -240,13 +243,13 @@ class Cooldown:
         self._noise.add(t_s, value)
         gap = self._is_gap(dt)
         if gap:
-            bank = bank.joined(branch(bank, self._t_s, CHANGED, _changed_in(dt), 0.02))
+            bank = bank.joined(branch(bank, self._t_s, CHANGED, _changed_in(dt)))
         bank.advance(dt)
         self._t_s = t_s
         rate = float(bank.rates()[0][int(np.argmax(bank.log_weight))])
         noise_var = self._noise.of_reading(dt, rate)
         if gap:
-            bank = bank.joined(branch(bank, t_s, CHANGED, 0.2, 0.02))
+            bank = bank.joined(branch(bank, t_s, CHANGED, 0.2))
             bank = bank.joined(branch_jump(bank, t_s, value, 0.4))
         elif self._jumped(bank, value, noise_var):
             bank = bank.joined(branch_jump(bank, t_s, value, 0.3))
@@ -255,11 +258,22 @@ class Cooldown:
         self._used += 1
         since = t_s - self._branched_s
         if since >= max(_BRANCH_EVERY_S, 3 * self._interval_s):
-            fresh = math.exp(-(t_s - self._begun_s) / _UNSETTLED_S)
-            begun = 1 - math.exp(-since * (_HAZARD_PER_S + fresh * _FRESH_HAZARD_PER_S))
-            bank = bank.joined(branch(bank, t_s, CHANGED, begun, 0.02))
-            self._branched_s = t_s
+            bank = self._with_changes(bank, since)
         self._bank = bank.pruned(_MOST_HYPOTHESES)
+
+    def _with_changes(self, bank: Bank, since_s: float) -> Bank:
+        """Add what may have begun in the last ``since_s`` seconds."""
+        t_s = self._t_s
+        self._branched_s = t_s
+        fresh = math.exp(-(t_s - self._begun_s) / _UNSETTLED_S)
+        begun = 1 - math.exp(-since_s * (_HAZARD_PER_S + fresh * _FRESH_HAZARD_PER_S))
+        new = branch(bank, t_s, CHANGED, begun)
+        law = settled_law(bank, t_s)
+        if law is not None:
+            self._settled = law
+        elif self._settled is not None:
+            new = new.joined(branch(bank, t_s, AS_BEFORE, 0.5 * begun, law=self._settled))
+        return bank.joined(new)
 
     def _begin(self, t_s: float, value: float) -> None:
         around = (
@@ -300,7 +314,7 @@ class Cooldown:
         silent = at_s - self._t_s
         if self._is_gap(silent):
             # Nobody knows what was done to it meanwhile: carried, set down, covered.
-            copy = copy.joined(branch(copy, self._t_s, CHANGED, _changed_in(silent), 0.02))
+            copy = copy.joined(branch(copy, self._t_s, CHANGED, _changed_in(silent)))
         copy.advance(silent)
         return copy
 

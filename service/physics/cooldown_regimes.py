@@ -40,6 +40,9 @@ class Regime:
     weight: float
 
 
+_LEAST_K_S = 0.02  # least spread of a new cooling rate
+_SHARE_SD_MOST = 0.45
+_LASTED_S = 60.0
 _DECAY_SD = 0.45  # of the log: a factor of 1.6 either way
 _NONE = (0.0, 0.0)
 _SAME = (1.0, 0.8)
@@ -59,6 +62,12 @@ CHANGED: tuple[Regime, ...] = (
 )
 """The last one: covered, the loss falls to a small part and the cover warms up first."""
 _KEPT = (1.0, 0.15)
+AS_BEFORE: tuple[Regime, ...] = (
+    Regime(12.0, (0.0, 0.05), (1.0, 0.2), 0.05, 1e-3, 0.35),
+    Regime(45.0, (0.01, 0.08), (1.0, 0.2), 0.05, 1e-3, 0.40),
+    Regime(150.0, (0.01, 0.08), (1.0, 0.2), 0.05, 1e-3, 0.25),
+)
+"""The change is over (arc out, door shut, gas off): the law of before, after some equalising."""
 JUMPED: tuple[Regime, ...] = (
     Regime(3.0, (0.0, 1.0), _KEPT, 0.1, 1e-3, 0.15),
     Regime(9.0, (0.0, 1.0), _KEPT, 0.1, 1e-3, 0.20),
@@ -179,39 +188,49 @@ def _spread_departure(bank: Bank, regimes: tuple[Regime, ...], height_k: float) 
 
 
 def branch(
-    bank: Bank, t_s: float, regimes: tuple[Regime, ...], share_of_weight: float, least_k_s: float
+    bank: Bank,
+    t_s: float,
+    regimes: tuple[Regime, ...],
+    share_of_weight: float,
+    *,
+    law: Bank | None = None,
 ) -> Bank:
-    """New regimes beginning now, out of the likeliest hypothesis.
+    """New regimes beginning now, where the likeliest hypothesis has the probe.
 
     Args:
         bank: The bank so far, at ``t_s``.
         t_s: Now [s].
         regimes: The ways in which it may begin.
         share_of_weight: Prior probability that a regime began now.
-        least_k_s: Least spread of the new cooling rate [K/s].
+        law: One hypothesis whose cooling law the new regimes start from; ``None``: the
+            likeliest of the bank.
 
     Returns:
         The new hypotheses only, weighted against the whole of ``bank``.
     """
-    best = int(np.argmax(bank.log_weight))
+    best = bank.take(np.array([int(np.argmax(bank.log_weight))]))
+    probe_c = float(best.mean[0, BULK] + best.mean[0, DEPART])
+    probe_var = float(best.predicted()[1][0])
     k = len(regimes)
-    parent = bank.take(np.full(k, best))
-    mean, cov = parent.mean, parent.cov
-    around_c = float(mean[0, AROUND])
-    probe_c = float(mean[0, BULK] + mean[0, DEPART])
-    rate_now = float(bank.rates()[0][best])
-    ref_c = _reference(probe_c, around_c)
-    # The probe's temperature is kept, the old departure ends, everything about the loss widens.
-    probe_var = float(cov[0, 0, 0] + 2 * cov[0, 0, 1] + cov[0, 1, 1])
-    mean[:, BULK], mean[:, DEPART] = probe_c, 0.0
-    mean[:, SCALE] = -rate_now * np.array([r.scale[0] for r in regimes])
-    keep = cov[:, SHARE : AROUND + 1, SHARE : AROUND + 1].copy()
-    cov[:] = 0.0
-    cov[:, SHARE : AROUND + 1, SHARE : AROUND + 1] = keep
+    around_c = float(best.mean[0, AROUND])
+    mean, cov = np.zeros((k, SIZE)), np.zeros((k, SIZE, SIZE))
+    mean[:, BULK] = probe_c
     cov[:, BULK, BULK] = max(probe_var, 1e-3)
-    spread = np.maximum(np.array([r.scale[1] for r in regimes]) * abs(rate_now), least_k_s)
+    if law is None:
+        law, rate_k_s = best, -float(best.rates()[0][0])
+    else:
+        law = law.take(np.array([0]))
+        law.mean[0, BULK], law.mean[0, DEPART] = probe_c, 0.0
+        rate_k_s = -float(law.rates()[0][0])
+    mean[:, SCALE] = rate_k_s * np.array([r.scale[0] for r in regimes])
+    spread = np.maximum(np.array([r.scale[1] for r in regimes]) * abs(rate_k_s), _LEAST_K_S)
     cov[:, SCALE, SCALE] = spread**2
-    cov[:, SHARE, SHARE] += np.array([r.share_sd for r in regimes]) ** 2
+    mean[:, SHARE] = law.mean[0, SHARE]
+    added = np.array([r.share_sd for r in regimes]) ** 2
+    cov[:, SHARE, SHARE] = np.minimum(law.cov[0, SHARE, SHARE] + added, _SHARE_SD_MOST**2)
+    mean[:, AROUND] = around_c
+    cov[:, AROUND, AROUND] = best.cov[0, AROUND, AROUND]
+    ref_c = _reference(probe_c, around_c)
     new = _empty_like(mean, cov, t_s, regimes, metal=bank.metal, ref_c=ref_c)
     _spread_departure(new, regimes, max(abs(probe_c - around_c), 10.0))
     top = float(bank.log_weight.max())
@@ -221,6 +240,16 @@ def branch(
     return new
 
 
+def settled_law(bank: Bank, t_s: float) -> Bank | None:
+    """The likeliest hypothesis, if its regime has lasted and its cooling law is known."""
+    best = int(np.argmax(bank.log_weight))
+    scale = float(bank.mean[best, SCALE])
+    known = scale > 0 and bank.cov[best, SCALE, SCALE] < (0.15 * scale) ** 2
+    if not known or t_s - bank.born_s[best] < _LASTED_S or bank.weights()[best] < 0.2:
+        return None
+    return bank.take(np.array([best]))
+
+
 def branch_jump(bank: Bank, t_s: float, reading_c: float, share_of_weight: float) -> Bank:
     """The probe reads something else: warming up to the part, slipped, or on another place."""
     # Where the part itself is by now: all hypotheses together (it may have changed in a gap).
@@ -228,7 +257,7 @@ def branch_jump(bank: Bank, t_s: float, reading_c: float, share_of_weight: float
     bulk_c = float(weights @ bank.mean[:, BULK])
     spread = bank.cov[:, BULK, BULK] + (bank.mean[:, BULK] - bulk_c) ** 2
     bulk_var = float(weights @ spread) + 9.0
-    new = branch(bank, t_s, JUMPED, share_of_weight, 0.02)
+    new = branch(bank, t_s, JUMPED, share_of_weight)
     departing = np.array([r.tau_s > 0 for r in JUMPED])
     apart = reading_c - bulk_c
     new.mean[:, BULK] = np.where(departing, bulk_c, reading_c)
