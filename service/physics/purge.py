@@ -16,17 +16,23 @@ import numpy as np
 
 from service.physics.gas import AIR_OXYGEN_PPM
 from service.physics.purge_flow import FlowRecord
-from service.physics.purge_forecast import seconds_to_clear, volume_allowance
+from service.physics.purge_forecast import (
+    LEVELS,
+    forecast_of_times,
+    seconds_to_clear,
+    volume_allowance,
+)
 from service.physics.purge_members import STEP_S, Array, Members, Surroundings, step
-from service.physics.purge_priors import PurgeSetup, flow_members
+from service.physics.purge_priors import PurgeSetup, check_finite, check_limit, flow_members
 from service.physics.purge_sensor import AGES_AFTER_S, Sensed, observe, sensed, weighted_quantiles
+from service.physics.purge_trend import BoundBefore, GasTemperature, Trend
+from service.physics.purge_troubles import PurgeNow, troubles
 from service.readings import Forecast, Spread
 
 __all__ = ["Basis", "Purge", "PurgeSetup"]
 
 Basis = Literal["flow", "oxygen sensor"]
 
-_LEVELS = (0.05, 0.50, 0.95)
 UPSET_S = 45.0
 """A sensor in the outlet has seen a change at the joint after this [s]: a few lags and residence
 times [judgement]."""
@@ -47,7 +53,7 @@ class Purge:
     """
 
     def __init__(self, setup: PurgeSetup, t_s: float) -> None:
-        _finite("time", t_s)
+        check_finite("time", t_s)
         self.setup = setup
         self._t_s = t_s
         self._began_s = t_s
@@ -56,10 +62,12 @@ class Purge:
         self._by_flow: Members | None = flow_members(setup) if known else None
         self._proof: Members | None = None
         self._sensed: Sensed = sensed(setup)
-        self._gas_temperature_c: float | None = None
-        self._gas_cooling_k_per_s = 0.0
-        self._gas_at_s: float | None = None
+        self._gas = GasTemperature()
         self._sensor_lost = False
+        self._trend = Trend()
+        self._open_share = 1.0
+        self._usual_l_min = 0.0
+        self._bound_before = BoundBefore()
 
     # What is measured ---------------------------------------------------------------------
 
@@ -78,14 +86,18 @@ class Purge:
         Raises:
             ValueError: A number that is not finite.
         """
-        _finite("time", t_s)
+        check_finite("time", t_s)
         if argon_flow_l_min is not None:
-            _finite("argon flow", argon_flow_l_min)
+            check_finite("argon flow", argon_flow_l_min)
             argon_flow_l_min = max(argon_flow_l_min, 0.0)
         self.advance(t_s)
         if by_hand and argon_flow_l_min is not None and self._proof is None and self._by_flow:
             self._proof = self._by_flow.copy()
         before, since_s = self._flow.current(), self._held_for_s()
+        if before is not None:
+            # The level of the last few minutes; falls slowly, so that a fall shows against it.
+            blend = 1.0 - math.exp(-since_s / (10.0 if before > self._usual_l_min else 300.0))
+            self._usual_l_min += blend * (before - self._usual_l_min)
         self._flow.observe(self._t_s, argon_flow_l_min, by_hand)
         now = argon_flow_l_min
         if before is not None and since_s > 0 and (now is None or now < 0.5 * before):
@@ -102,13 +114,14 @@ class Purge:
         Raises:
             ValueError: Not finite, below 0 or above 1 000 000 ppm.
         """
-        _finite("time", t_s)
+        check_finite("time", t_s)
         if oxygen_ppm is not None and not 0.0 <= oxygen_ppm <= 1e6:
             raise ValueError(f"oxygen {oxygen_ppm:g} ppm is outside 0 to 1 000 000 ppm")
         self.advance(t_s)
         self._sensor_lost = oxygen_ppm is None
         if oxygen_ppm is not None:
             observe(self._sensed, self._t_s, oxygen_ppm)
+            self._trend.add(self._t_s, oxygen_ppm)
 
     def observe_gas_temperature(self, t_s: float, temperature_c: float) -> None:
         """Take the temperature of the gas in the cavity [°C].
@@ -116,21 +129,30 @@ class Purge:
         Raises:
             ValueError: Not finite, or outside -50 to 1400 °C.
         """
-        _finite("time", t_s)
+        check_finite("time", t_s)
         if not -50.0 <= temperature_c <= 1400.0:
             raise ValueError(f"gas temperature {temperature_c:g} °C is outside -50 to 1400 °C")
         self.advance(t_s)
-        before, at_s = self._gas_temperature_c, self._gas_at_s
-        if before is not None and at_s is not None and self._t_s > at_s:
-            elapsed_s = self._t_s - at_s
-            falling = max((before - temperature_c) / elapsed_s, 0.0)
-            blend = 1.0 - math.exp(-elapsed_s / 20.0)
-            self._gas_cooling_k_per_s += blend * (falling - self._gas_cooling_k_per_s)
-        self._gas_temperature_c, self._gas_at_s = temperature_c, self._t_s
+        self._gas.observe(self._t_s, temperature_c)
+
+    def joint_open(self, t_s: float, share: float) -> None:
+        """Say how much of the joint is still open: welding closes the main leak.
+
+        Args:
+            t_s: Time [s].
+            share: 1 before the first tack, 0 when the root is closed.
+
+        Raises:
+            ValueError: A share outside 0 to 1.
+        """
+        if not 0.0 <= share <= 1.0:
+            raise ValueError(f"open share of the joint {share:g} is outside 0 to 1")
+        self.advance(t_s)
+        self._open_share = share
 
     def advance(self, t_s: float) -> None:
         """Let time pass up to ``t_s`` [s]; an earlier time changes nothing."""
-        _finite("time", t_s)
+        check_finite("time", t_s)
         longest_s = max(STEP_S, (t_s - self._t_s) / 3000.0)
         while self._t_s < t_s:
             dt_s = min(longest_s, t_s - self._t_s)
@@ -145,6 +167,9 @@ class Purge:
             self._step(dt_s, self._flow.settle(dt_s))
             # Adding a difference too small to count would loop for ever.
             self._t_s = t_s if t_s - self._t_s - dt_s < 1e-9 else self._t_s + dt_s
+        if self._by_flow is not None and self._bound_before.due(self._t_s):
+            bound = float(np.quantile(self._by_flow.oxygen_ppm, LEVELS[2]))
+            self._bound_before.add(self._t_s, bound)
 
     def _step(self, dt_s: float, flow_l_min: float | None) -> None:
         around = self._around(flow_l_min)
@@ -164,9 +189,10 @@ class Purge:
         return Surroundings(
             flow_l_min=flow_l_min,
             last_flow_l_min=0.0 if self._flow.by_hand else self._flow.last_known_l_min,
-            gas_temperature_c=self._gas_temperature_c,
-            gas_cooling_k_per_s=self._gas_cooling_k_per_s,
+            gas_temperature_c=self._gas.temperature_c,
+            gas_cooling_k_per_s=self._gas.cooling_k_per_s,
             hose_volume_l=self.setup.hose_volume_l,
+            open_share=self._open_share,
         )
 
     def _held_for_s(self) -> float:
@@ -206,7 +232,7 @@ class Purge:
         Raises:
             ValueError: The limit is outside its range.
         """
-        _limit(limit_ppm)
+        check_limit(limit_ppm)
         trusted = self._by_flow if self._proof is None else self._proof
         quantiles = self._quantiles(trusted)
         return quantiles is not None and quantiles[2] < limit_ppm
@@ -219,7 +245,7 @@ class Purge:
         Raises:
             ValueError: The limit is outside its range.
         """
-        _limit(limit_ppm)
+        check_limit(limit_ppm)
         if self.clear(limit_ppm):
             return Forecast(Spread(0.0, 0.0, 0.0), "already clear")
         reason = self._no_forecast()
@@ -235,7 +261,7 @@ class Purge:
             times = seconds_to_clear(self._by_flow, around, _main_room, limit_ppm)
         else:
             return Forecast(None, "the cavity volume is not known")
-        return _spread_of_times(times, weight, limit_ppm)
+        return forecast_of_times(times, weight, limit_ppm)
 
     def volume_may_be_over(self, limit_ppm: float) -> float | None:
         """By what factor the true volume may exceed the stated one while still below the limit.
@@ -247,21 +273,41 @@ class Purge:
         Raises:
             ValueError: The limit is outside its range.
         """
-        _limit(limit_ppm)
+        check_limit(limit_ppm)
         if self._by_flow is None or self.setup.cavity_volume_l is None:
             return None
         return volume_allowance(self._by_flow, self.setup.cavity_volume_l, limit_ppm)
 
+    def learnt_volume_l(self) -> Spread | None:
+        """Volume the cavity has behaved as, learnt from the sensor [l]; ``None`` without one.
+
+        Cavity and mixing together: what to give as the volume next time.
+        """
+        sensor = self._sensed
+        if sensor.updates < _LEARNT_UPDATES:
+            return None
+        acted = sensor.members.volume_l / sensor.members.meter
+        return Spread(*weighted_quantiles(acted, sensor.weight, LEVELS))
+
     def troubles(self) -> list[str]:
         """Named troubles in words, each with what to look at; empty when nothing is amiss."""
-        flow = self._flow.current()
-        if self._flow.at_s is None:
-            return []
-        if flow is None:
-            return ["flow unknown: look at the meter and its lead; no flow is assumed"]
-        if flow <= 0.0:
-            return ["flow lost: look at the bottle, the regulator and the hose"]
-        return []
+        return troubles(
+            PurgeNow(
+                t_s=self._t_s,
+                flow=self._flow,
+                usual_l_min=self._usual_l_min,
+                around=self._around(self._flow.current()),
+                by_flow=self._by_flow,
+                sensed=self._sensed,
+                trend=self._trend,
+                bound_before_ppm=self._bound_before.then_ppm(self._t_s),
+                limit_ppm=self.setup.limit_ppm,
+                volume_l=self.setup.cavity_volume_l,
+                sensor_lost=self._sensor_lost,
+                sensor_overdue=self.setup.sensor_overdue,
+                open_share=self._open_share,
+            )
+        )
 
     def _no_forecast(self) -> str | None:
         flow = self._flow.current()
@@ -277,15 +323,15 @@ class Purge:
         sensor = self._sensed
         flow_only, learnt = None, None
         if by_flow is not None:
-            flow_only = [float(q) for q in np.quantile(by_flow.oxygen_ppm, _LEVELS)]
+            flow_only = [float(q) for q in np.quantile(by_flow.oxygen_ppm, LEVELS)]
         if self.basis == "oxygen sensor" or sensor.updates >= _LEARNT_UPDATES:
             learnt = weighted_quantiles(
-                sensor.joint_ppm(sensor.members), sensor.joint_weight(), _LEVELS
+                sensor.joint_ppm(sensor.members), sensor.joint_weight(), LEVELS
             )
         if self.basis == "oxygen sensor" and learnt is not None:
             # Never more hopeful than what the sensor shows, nor, until it has had time to see a
             # fallen flow, than the flow.
-            learnt[2] = max(learnt[2], sensor.last_ppm or 0.0)
+            learnt[2] = max(learnt[2], self._shown_ppm())
             if flow_only is not None and self._upset():
                 learnt[2] = max(learnt[2], flow_only[2])
             return learnt
@@ -294,6 +340,12 @@ class Purge:
         # The sensor has gone, what it taught has not: neither may be more hopeful than the other.
         return [max(pair) for pair in zip(flow_only, learnt, strict=True)]
 
+    def _shown_ppm(self) -> float:
+        """What the sensor shows [ppm]; while it rises, what it may be rising to."""
+        last = self._sensed.last_ppm or 0.0
+        slowest_s = float(np.quantile(self._sensed.lag_s, 0.95))
+        return min(last + 2.0 * slowest_s * self._trend.rise_ppm_per_s(), AIR_OXYGEN_PPM)
+
     def _upset(self) -> bool:
         at_s = self._flow.upset_at_s
         return at_s is not None and self._t_s - at_s <= UPSET_S
@@ -301,26 +353,3 @@ class Purge:
 
 def _main_room(members: Members) -> Array:
     return members.oxygen_ppm
-
-
-def _spread_of_times(times_s: Array, weight: Array, limit_ppm: float) -> Forecast:
-    order = np.argsort(times_s)
-    summed = np.cumsum(weight[order])
-    at = [times_s[order][min(int(np.searchsorted(summed, q)), len(order) - 1)] for q in _LEVELS]
-    if not math.isfinite(at[2]):
-        return Forecast(
-            None, f"at this flow the pessimistic bound does not get below {limit_ppm:g} ppm"
-        )
-    return Forecast(Spread(float(at[0]), float(at[1]), float(at[2])), None)
-
-
-def _finite(name: str, value: float) -> None:
-    if not math.isfinite(value):
-        raise ValueError(f"{name} {value} is not a finite number")
-
-
-def _limit(limit_ppm: float) -> None:
-    if not 0.0 < limit_ppm < AIR_OXYGEN_PPM:
-        raise ValueError(
-            f"oxygen limit {limit_ppm:g} ppm must be above 0 and below air ({AIR_OXYGEN_PPM:g} ppm)"
-        )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -9,6 +10,10 @@ import numpy as np
 from service.physics.gas import AIR_OXYGEN_PPM
 from service.physics.purge_dilution import volume_changes_to
 from service.physics.purge_members import Array, Members, Surroundings, step
+from service.readings import Forecast, Spread
+
+LEVELS = (0.05, 0.50, 0.95)
+"""Shares of the members at which every spread is stated."""
 
 HORIZON_S = 4 * 3600.0
 """Nothing later is forecast: a purge that takes longer is not one [s]."""
@@ -73,3 +78,22 @@ def volume_allowance(by_flow: Members, volume_l: float, limit_ppm: float) -> flo
     passed = np.log((AIR_OXYGEN_PPM - by_flow.feed_ppm) / left)
     passed *= by_flow.volume_l / (by_flow.mixing * by_flow.meter * volume_l)
     return float(np.median(passed)) / volume_changes_to(limit_ppm, feed_ppm=feed)
+
+
+def forecast_of_times(times_s: Array, weight: Array, limit_ppm: float) -> Forecast:
+    """Spread of the members' times; none when the pessimistic ones never get there.
+
+    Args:
+        times_s: Each member's time [s], ``inf`` for never, shape ``(m,)``.
+        weight: Their probabilities, summing to 1, shape ``(m,)``.
+        limit_ppm: For the reason given [ppm].
+    """
+    order = np.argsort(times_s)
+    summed = np.cumsum(weight[order])
+    last = len(order) - 1
+    at = [float(times_s[order][min(int(np.searchsorted(summed, q)), last)]) for q in LEVELS]
+    if not math.isfinite(at[2]):
+        return Forecast(
+            None, f"at this flow the pessimistic bound does not get below {limit_ppm:g} ppm"
+        )
+    return Forecast(Spread(at[0], at[1], at[2]), None)

@@ -107,6 +107,7 @@ class Surroundings:
         gas_temperature_c: Gas in the cavity [°C]; ``None`` when not measured.
         gas_cooling_k_per_s: How fast it cools [K/s], 0 or more.
         hose_volume_l: The hose's whole volume [l].
+        open_share: Share of the joint still open [1]; welding closes it.
     """
 
     flow_l_min: float | None
@@ -114,6 +115,7 @@ class Surroundings:
     gas_temperature_c: float | None
     gas_cooling_k_per_s: float
     hose_volume_l: float
+    open_share: float = 1.0
 
 
 class Strata:
@@ -153,19 +155,27 @@ def air_drawn_l_min(members: Members, flow_l_min: Array, around: Surroundings) -
 
     Source: orifice equation across both gaps (see ``gas.gap_exchange_l_min``), solved for a.
     """
-    pull = members.draw_l_min * _draught(members, around.gas_temperature_c)
-    swelling = expansion_from_cold(around.gas_temperature_c or REFERENCE_C)
-    leaving = flow_l_min * max(swelling, 1.0)
+    # Joint and vent are taken as equal at first; the pull through both in a row goes as
+    # 1/√(1/A1² + 1/A2²), which the closing joint brings down to nothing.
+    gaps = 2.0**0.5 * around.open_share / (1.0 + around.open_share**2) ** 0.5
+    pull = members.draw_l_min * gaps * _draught(members, around.gas_temperature_c)
+    swelling = _warmth(around.gas_temperature_c)
+    leaving = flow_l_min * swelling
     shut = np.sqrt(np.maximum(4.0 * pull**2 - leaving**2, 0.0))
-    drawn = np.maximum((shut - leaving) / 2.0, 0.0)
+    drawn: Array = np.maximum((shut - leaving) / 2.0, 0.0)
     # Below about a third of the draught's own rate the argon no longer keeps the openings swept.
     still = np.maximum(1.0 - flow_l_min / np.maximum(members.stall_l_min / 3.0, 0.2), 0.0)
-    drawn += members.stall_l_min * still
+    drawn = drawn + members.stall_l_min * still
     if around.gas_cooling_k_per_s > 0 and around.gas_temperature_c is not None:
         kelvin = around.gas_temperature_c + 273.15
         shrink = members.volume_l * 293.15 / kelvin**2 * around.gas_cooling_k_per_s * 60.0
         drawn += np.maximum(shrink - flow_l_min, 0.0)
     return drawn
+
+
+def _warmth(gas_temperature_c: float | None) -> float:
+    """Volume of the cavity's gas over its cold volume [1]; never less than cold."""
+    return 1.0 if gas_temperature_c is None else max(expansion_from_cold(gas_temperature_c), 1.0)
 
 
 def _draught(members: Members, gas_temperature_c: float | None) -> Array:
@@ -214,11 +224,23 @@ def step(members: Members, around: Surroundings, dt_s: float) -> None:
     exchange(members, dt_s)
 
 
+def steady_ppm(members: Members, around: Surroundings) -> Array:
+    """Oxygen that would be left in the main room if this flow went on for ever [ppm]."""
+    full = members.copy()
+    full.oxygen_ppm = members.feed_ppm.copy()
+    flow, drawn = inflow(full, around)
+    by_argon, by_air = rates_per_s(full, flow, drawn, around.gas_temperature_c)
+    total = np.maximum(by_argon + by_air, 1e-15)
+    feed = members.feed_ppm + members.entrained * (AIR_OXYGEN_PPM - members.feed_ppm)
+    settled: Array = (by_argon * feed + by_air * AIR_OXYGEN_PPM) / total
+    return settled
+
+
 def rates_per_s(
     members: Members, flow_l_min: Array, drawn_l_min: Array, gas_temperature_c: float | None
 ) -> tuple[Array, Array]:
     """How fast argon and air replace the gas of the main room [1/s]."""
-    warm = 1.0 if gas_temperature_c is None else max(expansion_from_cold(gas_temperature_c), 1.0)
+    warm = _warmth(gas_temperature_c)
     holds_l = members.volume_l * (1.0 - members.dead_share)
     holds_l = holds_l / (1.0 + members.expands * (warm - 1.0))
     return members.mixing * flow_l_min / holds_l / 60.0, drawn_l_min / holds_l / 60.0

@@ -7,6 +7,7 @@ they are tried against a simulator with other equations in ``tests/bench/purge.p
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,6 +60,7 @@ class PurgeSetup:
         feed_oxygen_ppm: Oxygen in the argon by its certificate [ppm]; ``None`` when not known.
         sensor_lag_s: Response time constant of the oxygen sensor [s]; ``None`` when not known.
         sensor_top_ppm: Reading at which the sensor saturates [ppm]; 20.9 % when it reads air.
+        sensor_overdue: The oxygen sensor's calibration is overdue: its drift is counted double.
         interval_s: Usual time between flow readings [s]; ``None`` to learn it.
 
     Raises:
@@ -72,6 +74,7 @@ class PurgeSetup:
     feed_oxygen_ppm: float | None = None
     sensor_lag_s: float | None = None
     sensor_top_ppm: float = 209_000.0
+    sensor_overdue: bool = False
     interval_s: float | None = None
 
     def __post_init__(self) -> None:
@@ -88,6 +91,28 @@ class PurgeSetup:
 def _within(name: str, value: float | None, low: float, high: float, unit: str) -> None:
     if value is not None and not low <= value <= high:
         raise ValueError(f"{name} {value:g} {unit} is outside {low:g} to {high:g} {unit}".strip())
+
+
+def check_finite(name: str, value: float) -> None:
+    """Refuse a number that is none.
+
+    Raises:
+        ValueError: Names the quantity and the value.
+    """
+    if not math.isfinite(value):
+        raise ValueError(f"{name} {value} is not a finite number")
+
+
+def check_limit(limit_ppm: float) -> None:
+    """Refuse an oxygen limit outside 0 to air.
+
+    Raises:
+        ValueError: Says what is allowed.
+    """
+    if not 0.0 < limit_ppm < AIR_OXYGEN_PPM:
+        raise ValueError(
+            f"oxygen limit {limit_ppm:g} ppm must be above 0 and below air ({AIR_OXYGEN_PPM:g} ppm)"
+        )
 
 
 def flow_members(setup: PurgeSetup, seed: int = 1) -> Members:

@@ -145,13 +145,14 @@ def sensed(setup: PurgeSetup) -> Sensed:
         lag_s = strata.lognormal(LAG_MEDIAN_S, LAG_SD_LOG)
     else:
         lag_s = strata.lognormal(max(setup.sensor_lag_s, 0.1), 0.15)
+    worse = 2.0 if setup.sensor_overdue else 1.0
     return Sensed(
         members=members,
         lag_s=lag_s,
         lagged_ppm=members.oxygen_ppm.copy(),
         weight=np.full(count, 1.0 / count),
-        drift=strata.lognormal(1.0, DRIFT_SD_LOG),
-        zero_ppm=ZERO_SD_PPM * strata.normal(),
+        drift=strata.lognormal(1.0, worse * DRIFT_SD_LOG),
+        zero_ppm=worse * ZERO_SD_PPM * strata.normal(),
         ahead=AHEAD_MEAN + AHEAD_SD * strata.normal(),
         setup=setup,
     )

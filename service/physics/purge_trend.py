@@ -1,0 +1,116 @@
+"""What has just been: oxygen readings, gas temperature, the flow's bound half a minute ago."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+SPAN_S = 20.0
+"""Readings looked at [s]."""
+
+BOUND_BEFORE_S = 30.0
+"""A sensor's reading is held against the bound of this long ago [s]: it lags."""
+
+COOLING_OVER_S = 20.0
+"""The gas's rate of cooling is a mean over about this [s]."""
+
+_MOST = 40
+_NOISE_SHARE = 0.03
+_NOISE_PPM = 2.0
+
+
+@dataclass(slots=True)
+class Trend:
+    """Recent readings of one sensor.
+
+    Attributes:
+        times_s: Their times [s], increasing.
+        readings_ppm: The readings [ppm].
+    """
+
+    times_s: list[float] = field(default_factory=list)
+    readings_ppm: list[float] = field(default_factory=list)
+
+    def add(self, t_s: float, oxygen_ppm: float) -> None:
+        """Take a reading; old ones go, and of many only every second is kept."""
+        if self.times_s and t_s <= self.times_s[-1]:
+            return
+        self.times_s.append(t_s)
+        self.readings_ppm.append(oxygen_ppm)
+        while len(self.times_s) > 2 and self.times_s[0] < t_s - SPAN_S:
+            del self.times_s[0], self.readings_ppm[0]
+        if len(self.times_s) > _MOST:
+            del self.times_s[:-1:2], self.readings_ppm[:-1:2]
+
+    def rise_ppm_per_s(self, last: int = 4) -> float:
+        """How fast the oxygen rises [ppm/s]; 0 unless it surely does.
+
+        The mean of the newest half of the last few readings against the older half, three times
+        their scatter apart.
+
+        Args:
+            last: Readings looked at, even; 0 is returned with fewer.
+        """
+        if len(self.times_s) < last:
+            return 0.0
+        times, values = self.times_s[-last:], self.readings_ppm[-last:]
+        half = last // 2
+        early, late = sum(values[:half]) / half, sum(values[half:]) / half
+        scatter = (_NOISE_SHARE * max(values) + _NOISE_PPM) * (2.0 / half) ** 0.5
+        if late - early < 3.0 * scatter:
+            return 0.0
+        between_s = sum(times[half:]) / half - sum(times[:half]) / half
+        return (late - early) / between_s
+
+    def has_risen(self) -> tuple[float, float] | None:
+        """Lowest and last reading [ppm] when the oxygen is rising, else ``None``."""
+        if len(self.times_s) < 4:
+            return None
+        lowest, now = min(self.readings_ppm), self.readings_ppm[-1]
+        longest = min(len(self.times_s) // 2 * 2, 10)
+        if now > 1.3 * lowest + 5.0 and self.rise_ppm_per_s(longest) > 0:
+            return lowest, now
+        return None
+
+
+@dataclass(slots=True)
+class GasTemperature:
+    """The gas in the cavity: its temperature [°C], ``None`` unmeasured, and cooling [K/s]."""
+
+    temperature_c: float | None = None
+    cooling_k_per_s: float = 0.0
+    at_s: float = 0.0
+
+    def observe(self, t_s: float, temperature_c: float) -> None:
+        """Take a reading at ``t_s`` [s]."""
+        elapsed_s = t_s - self.at_s
+        if self.temperature_c is not None and elapsed_s > 0:
+            falling = max((self.temperature_c - temperature_c) / elapsed_s, 0.0)
+            blend = 1.0 - math.exp(-elapsed_s / COOLING_OVER_S)
+            self.cooling_k_per_s += blend * (falling - self.cooling_k_per_s)
+        self.temperature_c, self.at_s = temperature_c, t_s
+
+
+@dataclass(slots=True)
+class BoundBefore:
+    """The flow's pessimistic bound [ppm] over the last half minute."""
+
+    times_s: list[float] = field(default_factory=list)
+    bounds_ppm: list[float] = field(default_factory=list)
+
+    def due(self, t_s: float) -> bool:
+        """Whether another entry is wanted: every five seconds."""
+        return not self.times_s or t_s - self.times_s[-1] >= 5.0
+
+    def add(self, t_s: float, bound_ppm: float) -> None:
+        """Keep the bound of now; forget what is older than wanted."""
+        self.times_s.append(t_s)
+        self.bounds_ppm.append(bound_ppm)
+        while len(self.times_s) > 1 and self.times_s[1] <= t_s - BOUND_BEFORE_S:
+            del self.times_s[0], self.bounds_ppm[0]
+
+    def then_ppm(self, t_s: float) -> float | None:
+        """The bound of half a minute ago [ppm]; ``None`` when that is before the start."""
+        if not self.times_s or self.times_s[0] > t_s - BOUND_BEFORE_S + 5.0:
+            return None
+        return self.bounds_ppm[0]
