@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from sqlalchemy import Connection, select
 
-from service.readings import Reading
 from service.store.arrivals import highest, latest_mono_us
-from service.store.marks import NEAR_US, Mark, mark_at
-from service.store.schema import seq_mark
+from service.store.marks import Mark, mark_at
+from service.store.schema import STRAY, seq_mark
 
 RENEW_US = 600_000_000
 """A mark is followed by another after this time [µs] ..."""
@@ -20,50 +19,71 @@ class Marker:
     """Knows the mark in force and where in the order the database stands."""
 
     def __init__(self) -> None:
-        self._mark: Mark | None = None
         self._top_seq = 0
         self._top_mono_us = 0
+        self._adopt(None)
 
     def load(self, connection: Connection) -> None:
         """Take up where the database stands; also after a transaction that was rolled back."""
-        self._mark = mark_at(connection)
         self._top_seq, self._top_mono_us = highest(connection)
+        self._adopt(mark_at(connection))
 
-    def is_stray(self, connection: Connection, item: Reading) -> bool:
-        """Place a reading under a mark, made if needed; whether it is to be found by ``seq``."""
-        if item.seq <= self._top_seq:
-            self._out_of_turn(connection, item)
-            return True
-        self._top_seq = item.seq
-        in_step = item.mono_us >= self._top_mono_us
-        if in_step:
-            self._top_mono_us = item.mono_us
-        offset_us = item.arrived_us - item.mono_us
-        mark = self._mark
+    def _adopt(self, mark: Mark | None) -> None:
+        """Make this the mark in force; with ``None``, the next reading sets one."""
+        self._offset_us = mark.offset_us if mark else 0
+        self._until_seq = mark.seq + RENEW_SEQ if mark else 0
+        self._until_us = mark.mono_us + RENEW_US if mark else 0
+
+    def expects(self, seq: int, mono_us: int, arrived_us: int) -> bool:
+        """Whether a reading simply follows under the mark in force; it is then noted.
+
+        Otherwise, ``exceptional`` must be told of it.
+        """
         if (
-            mark is None
-            or offset_us != mark.offset_us
-            or item.seq - mark.seq >= RENEW_SEQ
-            or self._top_mono_us - mark.mono_us >= RENEW_US
+            self._top_seq < seq < self._until_seq
+            and self._top_mono_us <= mono_us < self._until_us
+            and arrived_us - mono_us == self._offset_us
         ):
-            self._mark = Mark(item.seq, offset_us, self._top_mono_us)
-            _insert(connection, self._mark)
-        return not in_step or not -NEAR_US <= item.arrived_us - item.t_us <= NEAR_US
+            self._top_seq, self._top_mono_us = seq, mono_us
+            return True
+        return False
 
-    def _out_of_turn(self, connection: Connection, item: Reading) -> None:
+    def exceptional(self, connection: Connection, seq: int, mono_us: int, arrived_us: int) -> int:
+        """Place a reading that does not simply follow.
+
+        Returns:
+            ``STRAY`` if it is to be found by ``seq``, else 0.
+        """
+        if seq <= self._top_seq:
+            self._out_of_turn(connection, seq, mono_us, arrived_us - mono_us)
+            return STRAY
+        self._top_seq = seq
+        in_step = mono_us >= self._top_mono_us
+        self._top_mono_us = max(self._top_mono_us, mono_us)
+        offset_us = arrived_us - mono_us
+        if (
+            offset_us != self._offset_us
+            or seq >= self._until_seq
+            or self._top_mono_us >= self._until_us
+        ):
+            mark = Mark(seq, offset_us, self._top_mono_us)
+            _insert(connection, mark)
+            self._adopt(mark)
+        return 0 if in_step else STRAY
+
+    def _out_of_turn(self, connection: Connection, seq: int, mono_us: int, offset_us: int) -> None:
         """A place in the order that has been passed: a second delivery, or a late hand-over."""
-        offset_us = item.arrived_us - item.mono_us
-        mark = mark_at(connection, item.seq)
+        mark = mark_at(connection, seq)
         if mark is None:
-            _insert(connection, Mark(item.seq, offset_us, item.mono_us))
+            _insert(connection, Mark(seq, offset_us, mono_us))
         elif mark.offset_us != offset_us:
-            if mark.seq == item.seq:
-                raise ValueError(f"two readings have the place {item.seq} in the order")
-            mono_us = latest_mono_us(connection, mark, item.seq)
-            _insert(connection, Mark(item.seq, offset_us, mono_us))
-            if not _is_mark(connection, item.seq + 1):
-                _insert(connection, Mark(item.seq + 1, mark.offset_us, mono_us))
-        self._mark = mark_at(connection)
+            if mark.seq == seq:
+                raise ValueError(f"two readings have the place {seq} in the order")
+            mono_us = latest_mono_us(connection, mark, seq)
+            _insert(connection, Mark(seq, offset_us, mono_us))
+            if not _is_mark(connection, seq + 1):
+                _insert(connection, Mark(seq + 1, mark.offset_us, mono_us))
+        self._adopt(mark_at(connection))
 
 
 def _is_mark(connection: Connection, seq: int) -> bool:

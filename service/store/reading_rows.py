@@ -6,18 +6,19 @@ says that a row was already there is it looked at closer.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Dialect, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
 
-from service.readings import Reading
+from service.readings import Quality, Reading
 from service.store.codes import CODE_OF, Codes
 from service.store.marker import Marker
-from service.store.schema import STRAY, TIMED, reading
+from service.store.marks import NEAR_US
+from service.store.schema import GOOD, STRAY, TIMED, reading
 
 CHAIN_LOOK_BACK_US = 2000
 """How far from the end of a run of moved readings a second delivery is looked for [µs].
@@ -30,6 +31,20 @@ CHAIN_PIECE = 1000
 """Rows of such a run read at once."""
 
 CHAIN_ENDS_MAX = 256
+
+
+_FIELDS = attrgetter(
+    "channel",
+    "unit",
+    "value",
+    "quality",
+    "reason",
+    "t_us",
+    "arrived_us",
+    "mono_us",
+    "seq",
+    "timed",
+)
 
 
 class Row(NamedTuple):
@@ -81,7 +96,7 @@ class ReadingRows:
 
     def insert(self, connection: Connection, readings: Iterable[Reading]) -> Counts:
         """Write readings; second deliveries are recognised and left out."""
-        rows = [self._row(connection, item) for item in readings]
+        rows = self._rows(connection, readings)
         if not rows:
             return Counts()
         new = connection.exec_driver_sql(self._sql, rows).rowcount
@@ -89,27 +104,29 @@ class ReadingRows:
             return Counts(new=new)
         return self._look_closer(connection, rows, new)
 
-    def _row(self, connection: Connection, item: Reading) -> tuple[Any, ...]:
-        channel_id, unit_id = self._codes.of(connection, item.channel, item.unit)
-        flags = (TIMED if item.timed else 0) | (
-            STRAY if self._marker.is_stray(connection, item) else 0
-        )
-        value, reason = item.value, item.reason
-        if value is not None and math.isnan(value):
-            # SQL has no NaN. A decoder never lets one through; should one come all the same,
-            # the row says what it was.
-            value, reason = None, reason or "not a number"
-        return (
-            channel_id,
-            item.t_us,
-            value,
-            CODE_OF[item.quality],
-            item.arrived_us - item.t_us,
-            item.seq,
-            unit_id,
-            flags,
-            reason,
-        )
+    def _rows(self, connection: Connection, readings: Iterable[Reading]) -> list[tuple[Any, ...]]:
+        """The hot loop: nothing is called in it for a reading like the one before."""
+        rows: list[tuple[Any, ...]] = []
+        ids, place, expects = self._codes.ids, self._marker, self._marker.expects
+        for channel, unit, value, quality, reason, t_us, arrived_us, mono_us, seq, timed in map(
+            _FIELDS, readings
+        ):
+            channel_id, unit_id = ids.get((channel, unit)) or self._codes.of(
+                connection, channel, unit
+            )
+            delay_us = arrived_us - t_us
+            flags = TIMED if timed else 0
+            if not expects(seq, mono_us, arrived_us):
+                flags |= place.exceptional(connection, seq, mono_us, arrived_us)
+            if not -NEAR_US <= delay_us <= NEAR_US:
+                flags |= STRAY
+            if value != value:  # noqa: PLR0124 - only NaN differs from itself
+                # SQL has no NaN. A decoder never lets one through; should one come all the
+                # same, the row says what it was.
+                value, reason = None, reason or "not a number"  # noqa: PLW2901
+            code = GOOD if quality is Quality.GOOD else CODE_OF[quality]
+            rows.append((channel_id, t_us, value, code, delay_us, seq, unit_id, flags, reason))
+        return rows
 
     def _look_closer(self, connection: Connection, rows: list[tuple[Any, ...]], new: int) -> Counts:
         counts = Counts(new=new)
