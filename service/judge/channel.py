@@ -162,7 +162,9 @@ class ChannelTrack:
     @property
     def is_probe(self) -> bool:
         """A temperature that is pressed onto something."""
-        return self.unit == "Cel" and self.kind is not ChannelKind.AMBIENT
+        if self.kind is None:
+            return self.unit == "Cel"
+        return self.kind is ChannelKind.THERMOCOUPLE
 
     @property
     def interval_us(self) -> int | None:

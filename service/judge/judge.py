@@ -84,7 +84,7 @@ class Judge:
         outcome, state.owed = state.owed, Outcome()
         self._pass_time(mono_us, outcome)
         if isinstance(event, Reading):
-            self._take(event)
+            self._take(event, outcome)
         elif isinstance(event, Acted):
             try:
                 self._act(event.stamp, event.action, outcome)
@@ -177,29 +177,25 @@ class Judge:
             track = self.state.channels[name] = ChannelTrack(name, mono_us)
         return track
 
-    def _take(self, reading: Reading) -> None:
-        state = self.state
-        track = self._track(reading.channel, reading.mono_us)
+    def _take(self, reading: Reading, outcome: Outcome) -> None:
+        state, mono_us = self.state, reading.mono_us
+        track = self._track(reading.channel, mono_us)
+        before = track.standing(mono_us)
         if not track.take(reading):
             return
-        state.active_us = reading.mono_us
-        if reading.quality is not Quality.GOOD or reading.value is None:
-            return
+        state.active_us = mono_us
         said = state.shop.channels.get(reading.channel)
         if said is None or said.part_id is None or not state.heats:
             return
         heat = state.shop.heat_of(said.part_id)
-        if heat is None or track.standing(reading.mono_us) is not Standing.GOOD:
+        if heat is None:
             return
-        self._feed(state.heats[heat.id], said.kind, track, reading.value)
-
-    def _feed(
-        self, heat: HeatTrack, kind: ChannelKind | None, track: ChannelTrack, value: float
-    ) -> None:
-        if kind is ChannelKind.THERMOCOUPLE:
-            heat.cooling[track.name].take(track.measured_us, value)
-        elif kind is ChannelKind.GAS_FLOW and heat.purging is not None:
-            heat.purging.take_flow(value)
+        after = track.standing(mono_us)
+        turned = after is not before
+        if after is Standing.GOOD and reading.value is not None:
+            turned |= _feed(state.heats[heat.id], said.kind, track, reading.value)
+        if turned:  # a verdict must not rest on a reading that has just been taken back
+            self._look(mono_us, outcome)
 
     # --- actions --------------------------------------------------------------------------------
 
@@ -323,3 +319,12 @@ class Judge:
             track.heated = in_oven or (heat is not None and heat.pass_running)
             bare = heat is not None and heat.phase in ("bench", "carry")
             track.frozen_after_us = FROZEN_FLOOR_US if bare else 10 * FROZEN_FLOOR_US
+
+
+def _feed(heat: HeatTrack, kind: ChannelKind | None, track: ChannelTrack, value: float) -> bool:
+    """Hand a good reading to the model it is for; whether gas has come or gone with it."""
+    if kind is ChannelKind.THERMOCOUPLE:
+        heat.cooling[track.name].take(track.measured_us, value)
+    elif kind is ChannelKind.GAS_FLOW and heat.purging is not None:
+        return heat.purging.take_flow(value)
+    return False

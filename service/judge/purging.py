@@ -53,10 +53,20 @@ class PurgeTrack:
     clear_in: Forecast | None = None
     told_s: float = 0.0
 
-    def take_flow(self, argon_flow_l_min: float) -> None:
-        """A good flow reading [l/min]; a little below zero is drift and counts as none."""
+    def take_flow(self, argon_flow_l_min: float) -> bool:
+        """A good flow reading [l/min]; a little below zero is drift and counts as none.
+
+        Returns:
+            Whether gas has come or gone with it.
+        """
         self.sum_l_min += max(0.0, argon_flow_l_min)
         self.count += 1
+        flowed = self.lost_since_us is None and self.established_l_min > 0.0
+        return (argon_flow_l_min >= self._enough_l_min) is not flowed
+
+    @property
+    def _enough_l_min(self) -> float:
+        return max(NO_FLOW_L_MIN, LOST_SHARE * self.established_l_min)
 
     def look(self, now_us: int, flow: ChannelTrack | None, oxygen: ChannelTrack | None) -> None:
         """Every tick: what the newest readings say, without the model."""
@@ -72,8 +82,7 @@ class PurgeTrack:
             self.clear = False
 
     def _look_at_flow(self, now_us: int, flow_l_min: float) -> None:
-        enough = max(NO_FLOW_L_MIN, LOST_SHARE * self.established_l_min)
-        if flow_l_min >= enough:
+        if flow_l_min >= self._enough_l_min:
             self.established_l_min = max(flow_l_min, 0.98 * self.established_l_min)
             self.lost_since_us = None
         elif self.lost_since_us is None:

@@ -16,7 +16,7 @@ from service.readings import Quality, Reading
 START_US = 1_780_000_000_000_000
 """About 2026-05-28 UTC; a whole second."""
 
-UNITS = {"tc": "Cel", "room": "Cel", "flow": "l/min", "o2": "ppm"}
+UNITS = {"tc": "Cel", "room": "Cel", "flow": "l/min", "oxygen": "ppm"}
 
 
 @dataclass
