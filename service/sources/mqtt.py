@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import logging
 import socket
+import sys
 import threading
 import time
 from collections import OrderedDict
@@ -240,7 +241,8 @@ class MqttLink(ThreadedLink):
 
     @_guarded
     def _on_connect_fail(self, _client: Any, _userdata: Any) -> None:
-        self.note_state(f"no connection to {self._address}", ready=False)
+        cause = sys.exc_info()[1]  # the library calls this while it handles the failure
+        self.note_state(f"no connection to {self._address}: {cause}", ready=False)
 
     @_guarded
     def _on_disconnect(

@@ -149,3 +149,15 @@ def _links(folder: Path) -> dict[str, str]:
 def _description(info: Any) -> str:
     text = info.description
     return text if isinstance(text, str) and text not in ("", "n/a") else str(info.device)
+
+
+def unclaimed(present: Iterable[PortIdentity], configured: Iterable[str]) -> list[PortIdentity]:
+    """The ports that no configured name stands for: they are offered for adoption."""
+    names = set(configured)
+    taken = {os.path.realpath(name) for name in names}
+    usb_taken = {name.lower() for name in names if name.startswith("usb:")}
+    return [
+        port
+        for port in present
+        if os.path.realpath(port.device) not in taken and not usb_taken & _usb_names(port)
+    ]

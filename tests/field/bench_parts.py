@@ -60,6 +60,7 @@ class Mosquitto:
     def __init__(self, folder: Path, config: str | None = None) -> None:
         self.folder = folder
         self.port = free_port()
+        self.tls_port = free_port()
         self.host = "127.0.0.1"
         self.config = config or self.OPEN_CONFIG
         self.process: subprocess.Popen[bytes] | None = None
