@@ -45,7 +45,7 @@ ASSUMED_AROUND_C, ASSUMED_AROUND_SD_K = 20.0, 8.0
 MEASURED_AROUND_SD_K = 3.0
 """Walls and air differ, and the sensor hangs somewhere else: a measured ambient is not exact."""
 _BIN_S = 0.75
-_MOST_HYPOTHESES = 28
+_MOST_HYPOTHESES = 36
 _HAZARD_PER_S = 1 / 600.0
 # A record starts with the probe still settling: what it shows first is not yet the part's law.
 _FRESH_HAZARD_PER_S, _UNSETTLED_S = 1 / 40.0, 40.0

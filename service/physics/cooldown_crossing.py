@@ -38,7 +38,7 @@ def draw(bank: Bank) -> tuple[Array, np.ndarray]:
     return out, chosen
 
 
-LEAST_ERROR, ERROR_AHEAD = 0.015, 0.08
+LEAST_ERROR, ERROR_AHEAD = 0.012, 0.05
 YOUNG_ERROR, SETTLING_S = 0.15, 120.0
 
 

@@ -30,6 +30,8 @@ class Regime:
         share_sd: Spread added to the share.
         drift: Relative random walk of the scale per root second.
         weight: Prior weight among the regimes of one beginning.
+        smooth: The probe's rate does not jump: the change reaches it through ``tau_s``, the lag
+            of the sensor or of the metal between (a bench under the far legs, say).
     """
 
     tau_s: float
@@ -38,6 +40,7 @@ class Regime:
     share_sd: float
     drift: float
     weight: float
+    smooth: bool = False
 
 
 _LEAST_K_S = 0.02  # least spread of a new cooling rate
@@ -54,11 +57,14 @@ FIRST: tuple[Regime, ...] = (
     Regime(300.0, (0.0, 0.10), (1.0, 1.0), 0.0, 5e-4, 0.20),
 )
 CHANGED: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.35),
-    Regime(15.0, (0.0, 0.04), _SAME, 0.25, 1e-3, 0.20),
-    Regime(60.0, (0.015, 0.04), _SAME, 0.25, 1e-3, 0.15),
-    Regime(200.0, (0.03, 0.06), _SAME, 0.25, 1e-3, 0.15),
-    Regime(200.0, (0.02, 0.03), (0.15, 0.15), 0.45, 1e-3, 0.15),
+    Regime(0.0, _NONE, (1.0, 0.15), 0.05, 3e-3, 0.20),
+    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.15),
+    Regime(8.0, _NONE, _SAME, 0.25, 1e-3, 0.20, smooth=True),
+    Regime(40.0, _NONE, (1.0, 0.5), 0.20, 1e-3, 0.12, smooth=True),
+    Regime(150.0, _NONE, (1.0, 0.5), 0.20, 1e-3, 0.12, smooth=True),
+    Regime(60.0, (0.015, 0.04), _SAME, 0.25, 1e-3, 0.07),
+    Regime(200.0, (0.03, 0.06), _SAME, 0.25, 1e-3, 0.07),
+    Regime(200.0, (0.02, 0.03), (0.15, 0.15), 0.45, 1e-3, 0.07),
 )
 """The last one: covered, the loss falls to a small part and the cover warms up first."""
 _KEPT = (1.0, 0.15)
@@ -185,6 +191,15 @@ def _spread_departure(bank: Bank, regimes: tuple[Regime, ...], height_k: float) 
     bank.cov[:, DEPART, DEPART] += var
     bank.cov[:, BULK, DEPART] -= var
     bank.cov[:, DEPART, BULK] -= var
+    # Smooth: departure = −τ · (change of rate), so that the two cancel at the start.
+    lag_s = np.array([r.tau_s if r.smooth else 0.0 for r in regimes])
+    tied = lag_s * bank.cov[:, SCALE, SCALE]
+    for a, b, by in (
+        (BULK, BULK, lag_s), (DEPART, DEPART, lag_s), (BULK, DEPART, -lag_s),
+        (DEPART, BULK, -lag_s), (BULK, SCALE, 1.0), (SCALE, BULK, 1.0),
+        (DEPART, SCALE, -1.0), (SCALE, DEPART, -1.0),
+    ):  # fmt: skip
+        bank.cov[:, a, b] += by * tied
 
 
 def branch(

@@ -215,15 +215,14 @@ def by_family(rows: list[Row]) -> list[str]:
 
 
 def cost_ms() -> float:
-    """Median time of one update at 1 Hz with events, on this machine [ms]."""
+    """Mean processor time of one update at 1 Hz with an event, on this machine [ms]."""
     case = make(99, ["draught"])[0]
     fit = Cooldown(CooldownPrior())
-    spent = []
-    for t, y in zip(case.t[:1500], case.y[:1500], strict=True):
-        begin = time.perf_counter()
-        fit.observe(float(t), float(y), case.ambient_c)
-        spent.append(time.perf_counter() - begin)
-    return 1e3 * float(np.mean(spent))
+    readings = list(zip(case.t[:1500].tolist(), case.y[:1500].tolist(), strict=True))
+    begin = time.process_time()
+    for t, y in readings:
+        fit.observe(t, y, case.ambient_c)
+    return 1e3 * (time.process_time() - begin) / len(readings)
 
 
 def main() -> int:
@@ -257,7 +256,7 @@ def main() -> int:
         f"commit {commit or 'unknown'}, seeds {args.seed}-{args.seed + rounds - 1}, "
         f"{rounds * 2 * len(args.families)} cases, {len(rows)} rows, options {options}",
         *(f"{name:48s}{value:9.2f}   {bar}" for name, (value, bar) in figures(rows).items()),
-        f"{'cost of one update, mean [ms]':48s}{cost_ms():9.3f}   < 0.4",
+        f"{'cost of one update, processor time [ms]':48s}{cost_ms():9.3f}   < 0.4",
         "", *(compare(rows) if not args.quick else []), "", *by_family(rows),
         f"took {time.perf_counter() - begin:.0f} s",
     ]  # fmt: skip
