@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import socket
 import threading
 from typing import Any
 
@@ -29,15 +30,15 @@ class PageServer:
     def __init__(self, app: Flask, host: str = "127.0.0.1", port: int = 0) -> None:
         # A full moment's queue is no news worth a line in the log.
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+        bound = _bind(host, port)
+        self.host = host
+        self.port = int(bound[0].getsockname()[1])
         self._sockets: dict[int, Any] = {}
         self._server = create_server(
-            app, map=self._sockets, host=host, port=port, threads=THREADS, ident=None
+            app, map=self._sockets, sockets=bound, threads=THREADS, ident=None
         )
         listeners = [s for s in self._sockets.values() if isinstance(s, BaseWSGIServer)]
         self._trigger: Any = listeners[0].trigger
-        self.host = host
-        bound: Any = listeners[0].socket
-        self.port = int(bound.getsockname()[1])
         self._thread = threading.Thread(target=self._server.run, name="pages", daemon=True)
 
     @property
@@ -66,3 +67,27 @@ class PageServer:
         self._trigger.pull_trigger(lambda: wasyncore.close_all(self._sockets))
         self._thread.join(timeout_s)
         return not self._thread.is_alive()
+
+
+def _bind(host: str, port: int) -> list[socket.socket]:
+    """A listening place on every address of ``host``, all on one port.
+
+    Done here and not by waitress, which leaves sockets and threads behind when it fails.
+    """
+    bound: list[socket.socket] = []
+    try:
+        for family, kind, protocol, _, address in socket.getaddrinfo(
+            host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        ):
+            place = socket.socket(family, kind, protocol)
+            bound.append(place)
+            place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            if family == socket.AF_INET6:
+                place.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
+            place.bind((address[0], port, *address[2:]))
+            port = place.getsockname()[1]
+    except OSError:
+        for place in bound:
+            place.close()
+        raise
+    return bound

@@ -35,8 +35,7 @@ BENCH = ["ready", "wait", "stop", "unknown", "two", "slow", "alarm", "empty", "h
 
 def settle(page: Page) -> None:
     page.wait_for_selector("body[data-link='live']")
-    page.wait_for_load_state("networkidle")
-    page.evaluate("() => new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)))")
+    page.wait_for_timeout(900)  # the past is fetched after the first answer, and drawn on the next
 
 
 def shots(browser: Browser, out: Path, only: set[str], themes: list[str], sizes: list[str]) -> None:
@@ -70,7 +69,7 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
     elif name == "kinds":
         page.click("[data-action='choose kind']")
     elif name == "form":
-        page.click("[data-action='edit part']")
+        page.click("#parts [data-action='edit part']")
     elif name == "sound":
         page.click("[data-action='sound']")
     if name in ("kinds", "form", "sound"):

@@ -63,6 +63,12 @@ def alarm(number: int, kind: str, text: str, ago_s: float, **more: Any) -> dict[
     return base | more
 
 
+def passed(began_min: float, ended_min: float | None) -> dict[str, str | None]:
+    """A pass by minutes ago."""
+    ended = None if ended_min is None else utc(NOW_US - int(ended_min * 60e6))
+    return {"began_at": utc(NOW_US - int(began_min * 60e6)), "ended_at": ended}
+
+
 NO_HEAT = {
     "heat_id": None,
     "phase": "none",
@@ -164,6 +170,7 @@ READY = part(
     ),
     next="Start now: the window holds for at least 6:20.",
     passes=2,
+    pass_times=[passed(7.0, 6.4), passed(4.6, 3.9)],
     heat_began_at=utc(NOW_US - 58 * 60_000_000),
 )
 
@@ -246,6 +253,7 @@ STOP = part(
     next="Purge lost: stop, the root is open to air.",
     pass_running=True,
     passes=3,
+    pass_times=[passed(7.0, 6.4), passed(4.6, 3.9), passed(0.6, None)],
     heat_began_at=utc(NOW_US - 64 * 60_000_000),
 )
 

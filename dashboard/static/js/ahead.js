@@ -64,7 +64,9 @@ function axis(line, { step, end }) {
   line.dataset.key = key;
   const ticks = [];
   for (let s = 0; s <= end; s += step) {
-    const text = s === 0 ? t("ahead.now") : end >= 7200 ? t("time.h", { n: s / 3600 }) : t("time.min", { n: s / 60 });
+    const [unit, size] = end >= 7200 ? ["time.h", 3600] : ["time.min", 60];
+    if (s === end - step && end / step >= 4) continue; // leaves room for the last one's unit
+    const text = s === 0 ? t("ahead.now") : s === end ? t(unit, { n: s / size }) : String(s / size);
     const tick = h("span", {}, text);
     tick.style.left = `${((s / end) * 100).toFixed(2)}%`;
     ticks.push(tick);

@@ -46,10 +46,10 @@ export class Alarms {
   #make() {
     const use = shape("a-fault");
     const kind = h("strong");
-    const text = h("span", { class: "alarm-text" });
+    const text = h("p", { class: "alarm-text" });
     const since = h("span", { class: "alarm-since" });
     const button = h("button", { type: "button", class: "button", "data-action": "acknowledge alarm" }, t("deed.acknowledge alarm"));
-    const element = h("article", { class: "alarm" }, use, h("div", {}, kind, text, since), button);
+    const element = h("article", { class: "alarm" }, use, h("div", {}, h("p", { class: "alarm-head" }, kind, since), text), button);
     let id = null;
     let name = "";
     button.addEventListener("click", () =>
@@ -66,7 +66,8 @@ export class Alarms {
       setText(text, alarm.text);
       const began = Date.parse(alarm.since);
       const age = duration(Math.max(0, this.#at - began) / 1000);
-      setText(since, `${t("alarm.since", { time: timeOfDay(began), age })} · ${t2("alarm.state", alarm.state)}`);
+      const life = alarm.state === "unacknowledged" ? "" : ` · ${t2("alarm.state", alarm.state)}`;
+      setText(since, t("alarm.since", { time: timeOfDay(began), age }) + life);
       button.hidden = alarm.state === "acknowledged";
     };
     return { element, update };

@@ -1,7 +1,7 @@
 // One heat: the verdict in words, why, how long, what next, and the buttons for it.
 import { drawAhead } from "./ahead.js";
 import { act, pressed } from "./deeds.js";
-import { setAttribute, setLines, setText } from "./dom.js";
+import { setAttribute, setLines, setText, show } from "./dom.js";
 import { duration, integer, likely, NONE, oneDecimal, range, significant } from "./format.js";
 import { drawStrip, timeSpan } from "./strip.js";
 import { soon } from "./toasts.js";
@@ -23,6 +23,8 @@ export class Panel {
   #part = null;
   #bench = null;
   #moving = false;
+  #said = new Set();
+  #live = true;
 
   constructor(openPart) {
     this.openPart = openPart;
@@ -43,7 +45,9 @@ export class Panel {
     setAttribute(element, "data-pass-running", part.pass_running);
     setText(s.name, part.name);
     setText(s.about, this.#about(part));
-    this.#verdict(verdictOf(part.verdict), why(part), part.next);
+    const reasons = why(part);
+    this.#verdict(verdictOf(part.verdict), reasons.map(([side, reason]) => said(side, reason)), part.next);
+    this.#said = new Set(reasons.map(([, reason]) => reason));
     this.#temperature(part);
     this.#heat(part.heat);
     this.#purge(part);
@@ -61,7 +65,7 @@ export class Panel {
     if (!part) return;
     const last = t2("verdict", verdictOf(part.verdict)).toLowerCase();
     const words = t("link.panel_why", { verdict: last, age: duration(silenceMs / 1000) });
-    this.#verdict("unknown", words.replace(t("link.lost"), title), t("link.panel_next"));
+    this.#verdict("unknown", [words.replace(t("link.lost"), title)], t("link.panel_next"));
     for (const side of ["heat", "purge"]) this.#side(side, "unknown");
     this.draw(false);
   }
@@ -70,19 +74,21 @@ export class Panel {
     this.#traces.clear();
   }
 
-  #verdict(verdict, reason, next) {
+  #verdict(verdict, reasons, next) {
     const { slots: s, element } = this;
     setAttribute(element, "data-verdict", verdict);
     setAttribute(s.shape, "href", `#v-${verdict}`);
     setText(s.word, t2("verdict", verdict));
-    setText(s.why, reason);
+    setLines(s.why, reasons, "span");
     setText(s.next, next);
+    // The same sentence twice only costs the eye time.
+    show(s.next.parentElement, !reasons.some((reason) => reason.endsWith(next.replace(/\.$/, "")) || next === `${reason}.`));
   }
 
   #side(side, verdict) {
     setAttribute(this.element.querySelector(`[data-cell="${side}"]`), "data-verdict", verdict);
     setAttribute(this.slots[`${side}-shape`], "href", `#v-${verdict}`);
-    setText(this.slots[`${side}-verdict`], t2("verdict", verdict));
+    setText(this.slots[`${side}-verdict`], verdict === "unjudged" ? t("purge.not_judged") : t2("verdict", verdict));
   }
 
   #about(part) {
@@ -94,7 +100,7 @@ export class Panel {
     const { slots: s } = this;
     setText(s.temperature, integer(heat.temperature_c));
     const rate = heat.temperature_c === null ? null : heat.rate_c_per_h;
-    const [arrow, words] = trend(rate);
+    const [arrow, words] = heat.temperature_c === null ? [null, t("heat.no_temperature")] : trend(rate);
     setAttribute(s.arrow, "href", arrow ? `#t-${arrow}` : "#none");
     setText(s.trend, words);
   }
@@ -104,24 +110,30 @@ export class Panel {
     this.#side("heat", verdictOf(heat.verdict));
     const { closes_in_s: closes, opens_in_s: opens, reason } = heat.window;
     const main = heat.verdict !== "ready" && opens ? opens : closes;
-    setText(s["heat-what"], main ? t(main === opens ? "heat.opens" : "heat.closes") : reason || t("heat.no_forecast"));
-    setText(s["heat-range"], main ? range(main) : NONE);
+    setText(s["heat-what"], main ? t(main === opens ? "heat.opens" : "heat.closes") : sentence(reason || t("heat.no_forecast")));
+    setText(s["heat-range"], main ? range(main) : "");
     const then = main === opens && closes ? ` · ${t("heat.closes").toLowerCase()} ${range(closes)}` : "";
     setText(s["heat-likely"], main ? mostLikely(main) + then : "");
-    setLines(s["heat-reasons"], heat.reasons);
+    setLines(s["heat-reasons"], this.#unsaid(heat.reasons));
   }
 
   #purge({ purge, limits }) {
     const { slots: s } = this;
-    this.#side("purge", verdictOf(purge.verdict));
+    this.#side("purge", purge.basis === "not judged" ? "unjudged" : verdictOf(purge.verdict));
     const [what, big, small] = purgeWords(purge, limits);
     setText(s["purge-what"], what);
     setText(s["purge-range"], big);
     setText(s["purge-likely"], small);
+    show(s.figures, purge.running);
     setText(s.oxygen, oxygen(purge.oxygen_ppm));
     setText(s.flow, purge.flow_l_min === null ? t("purge.flow_unknown") : `${oneDecimal(purge.flow_l_min)} L/min`);
     setText(s.used, `${integer(purge.used_l)} L`);
-    setLines(s["purge-reasons"], purge.reasons);
+    setLines(s["purge-reasons"], this.#unsaid(purge.reasons));
+  }
+
+  /** Reasons that do not stand beside the verdict already. */
+  #unsaid(reasons) {
+    return reasons.filter((reason) => !this.#said.has(reason)).map(sentence);
   }
 
   #phases(part) {
@@ -130,13 +142,18 @@ export class Panel {
     }
   }
 
+  /** The large buttons: the next physical step first, the gas second. */
   #buttons(part) {
     const { slots: s } = this;
-    const pass = part.pass_running ? "end pass" : "begin pass";
-    setAttribute(s["deed-pass"], "data-action", pass);
-    setText(s["deed-pass"], t(`deed.${pass}`));
-    s["deed-pass"].classList.toggle("primary", part.pass_running || (part.phase === "bench" && part.verdict === "ready"));
+    const [action, phase] = nextStep(part);
+    const first = s["deed-pass"];
+    show(first, action !== null);
+    setAttribute(first, "data-action", action);
+    setAttribute(first, "data-phase", phase);
+    setText(first, action === null ? "" : t(phase ? `deed.to ${phase}` : `deed.${action}`));
+    first.classList.toggle("primary", action !== "begin pass" || part.verdict === "ready");
     const purge = part.purge.running ? "end purge" : "begin purge";
+    show(s["deed-purge"], part.purge.running || part.phase !== "oven");
     setAttribute(s["deed-purge"], "data-action", purge);
     setText(s["deed-purge"], t(`deed.${purge}`));
   }
@@ -156,7 +173,7 @@ export class Panel {
       trace.kind = channel.kind;
       trace.value = channel.value;
       trace.live(channel, at);
-      trace.refresh(from, at);
+      trace.refresh(from, at).then((fresh) => fresh && this.draw(this.#live));
     }
     if (part.pass_times) {
       this.#passes = part.pass_times.map(({ began_at: b, ended_at: e }) => ({ from: Date.parse(b), to: e ? Date.parse(e) : null }));
@@ -170,6 +187,7 @@ export class Panel {
 
   draw(live) {
     if (!this.#part) return;
+    this.#live = live;
     const all = [...this.#traces.values()];
     const traces = all.filter((trace) => trace.kind === "thermocouple").sort((a, b) => (a.value ?? 9999) - (b.value ?? 9999));
     const failed = traces.find((trace) => trace.failure);
@@ -224,19 +242,31 @@ export class Panel {
     }
     const at = Date.parse(this.#bench.at);
     const [from] = timeSpan(span, at, began(this.#part));
-    for (const trace of this.#traces.values()) trace.refresh(from, at).then(() => this.draw(true));
-    this.draw(true);
+    for (const trace of this.#traces.values()) trace.refresh(from, at).then((fresh) => fresh && this.draw(this.#live));
+    this.draw(this.#live);
   }
 }
 
 const began = (part) => (part.heat_began_at ? Date.parse(part.heat_began_at) : null);
 
-/** The reason for the whole: of the side, or sides, that the verdict comes from. */
+/** The reasons for the whole, as [side, reason]: of the side, or sides, the verdict comes from. */
 function why(part) {
-  const sides = [part.heat, part.purge].filter((side) => side.verdict === part.verdict);
-  const reasons = sides.map((side) => side.reasons[0]).filter(Boolean);
-  return [...new Set(reasons)].join(" · ") || part.heat.reasons[0] || part.purge.reasons[0] || "";
+  const sides = ["heat", "purge"].filter((side) => part[side].verdict === part.verdict && part[side].reasons.length > 0);
+  const judged = sides.filter((side) => side === "heat" || part.purge.basis !== "not judged");
+  const found = judged.map((side) => [side, part[side].reasons[0]]);
+  return found.length ? found : [["heat", part.heat.reasons[0] ?? part.heat.window.reason ?? ""]];
 }
+
+/** What the large button does: [action, phase it moves to]. */
+function nextStep({ phase, pass_running: welding }) {
+  if (welding) return ["end pass", null];
+  if (phase === "oven") return ["move part", "carry"];
+  if (phase === "carry") return ["move part", "bench"];
+  return phase === "bench" ? ["begin pass", null] : [null, null];
+}
+
+const sentence = (text) => text.slice(0, 1).toLocaleUpperCase() + text.slice(1);
+const said = (side, reason) => (side === "purge" && !/purge/i.test(reason) ? `${t("purge.title")}: ${reason}` : sentence(reason));
 
 function trend(rate) {
   if (rate === null) return [null, t("heat.trend_unknown")];
@@ -253,8 +283,9 @@ function mostLikely({ p50, p95 }) {
 function purgeWords(purge, limits) {
   const basis = find("purge", `basis_${purge.basis}`) ?? purge.basis;
   const limit = limits.oxygen_max_ppm === null ? "" : ` · ${t("purge.limit", { ppm: integer(limits.oxygen_max_ppm) })}`;
-  if (!purge.running) return [t("purge.off_more"), t("purge.off"), ""];
-  if (purge.basis === "not judged") return [basis, t("purge.not_judged"), ""];
+  const judged = purge.basis !== "not judged";
+  if (!purge.running) return [judged ? t("purge.off_more") : "", t("purge.off"), ""];
+  if (!judged) return ["", t("purge.on"), ""];
   if (purge.clear) return [basis, t("purge.clear"), limit.slice(3)];
   if (purge.clear_in_s) return [t("purge.clear_in"), range(purge.clear_in_s), `${basis}${limit}`];
   return [t("purge.no_time"), t("purge.not_clear"), `${basis}${limit}`];

@@ -48,28 +48,30 @@ class PartForm {
     this.fault = h("p", { class: "fault", role: "alert", hidden: true });
     this.save = h("button", { type: "button", class: "button primary", "data-action": "save part", onclick: () => pressed(this.save, () => this.#save()) }, t("parts.save"));
     this.element = h("div", { class: "form", "data-part-id": part?.id ?? "new" },
-      ...this.#identity(bench),
+      ...this.#named(bench),
       h("h3", {}, t("parts.limits")), h("p", { class: "note" }, t("parts.limits_note")),
       h("div", { class: "steppers" }, ...this.limits.map((s) => s.element)),
       ...this.#fitted(bench),
+      ...this.#metals(),
       h("h3", {}, t("parts.size")), h("p", { class: "note" }, t("parts.size_note")),
       h("div", { class: "steppers" }, ...this.sizes.map((s) => s.element)),
       h("div", { class: "form-foot" }, this.fault, h("button", { type: "button", class: "button", "data-action": "cancel", onclick: closeSheet }, t("parts.cancel")), this.save));
   }
 
-  #identity(bench) {
+  #named(bench) {
     const suggest = this.part ? [] : Array.from({ length: SUGGESTIONS }, (_, i) => freeName(bench, i + 1)).map((name) =>
       h("button", { type: "button", class: "chip", "data-action": "suggest name", onclick: () => { this.name.value = name; } }, name));
+    return [h("label", { class: "field", for: "field-name" }, t("parts.name")), this.name, suggest.length ? h("div", { class: "chips" }, ...suggest) : ""];
+  }
+
+  #metals() {
     const options = METALS.map((metal) => ({ value: metal, text: t2("metal", metal), chosen: metal === this.metal }));
     const metals = tiles("metal", options, (value, tile) => {
       this.metal = value;
       for (const other of tile.parentElement.children) setAttribute(other, "aria-pressed", other === tile);
     });
     metals.classList.add("small");
-    return [
-      h("label", { class: "field", for: "field-name" }, t("parts.name")), this.name, suggest.length ? h("div", { class: "chips" }, ...suggest) : null,
-      h("h3", {}, t("parts.metal")), metals,
-    ];
+    return [h("h3", {}, t("parts.metal")), metals];
   }
 
   #fitted(bench) {

@@ -36,8 +36,8 @@ export class View {
     const quality = h("span", { class: "quality" });
     const age = h("span", { class: "live" });
     const reason = h("p", { class: "reason" });
-    const kind = h("button", { type: "button", class: "button wide", "data-action": "choose kind" });
-    const part = h("button", { type: "button", class: "button wide", "data-action": "choose part" });
+    const [kind, kindWord] = choice("choose kind", t("sensors.measures"));
+    const [part, partWord] = choice("choose part", t("sensors.on"));
     let channel = null;
     kind.addEventListener("click", () => this.#chooseKind(channel));
     part.addEventListener("click", () => this.#choosePart(channel));
@@ -55,10 +55,10 @@ export class View {
       setText(reason, channel.reason ?? "");
       show(reason, Boolean(channel.reason));
       kind.classList.toggle("primary", channel.kind === null);
-      setText(kind, channel.kind ? `${t("sensors.measures")}: ${t2("kind", channel.kind)}` : t("sensors.not_named"));
+      setText(kindWord, channel.kind ? t2("kind", channel.kind) : t("sensors.not_named"));
       const sitsOn = this.bench()?.parts.find((p) => p.id === channel.part_id);
-      setText(part, `${t("sensors.on")}: ${sitsOn?.name ?? t("sensors.no_part")}`);
-      part.disabled = channel.kind === null;
+      setText(partWord, sitsOn?.name ?? t("sensors.no_part"));
+      show(part, channel.kind !== null);
     };
     return { element, update };
   }
@@ -84,6 +84,12 @@ export class View {
       await act({ kind: "assign channel", channel: channel.name, part_id: part ? part.id : null }, said);
     }));
   }
+}
+
+/** A button that shows what is chosen under what it is about. */
+function choice(action, about) {
+  const word = h("strong");
+  return [h("button", { type: "button", class: "button choice", "data-action": action }, h("span", {}, about), word), word];
 }
 
 function makeLink() {

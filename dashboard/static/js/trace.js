@@ -32,11 +32,11 @@ export class Trace {
     if (this.points.length > LIVE_MOST + FETCH_POINTS) this.points.splice(0, FETCH_POINTS);
   }
 
-  /** Fetch the past from `start` [ms] on, when it is due or more of it is wanted. */
+  /** Fetch the past from `start` [ms] on, when it is due or more is wanted; true when it came. */
   async refresh(start, at) {
     const now = performance.now();
     const more = this.#from === null || start < this.#from - 1000;
-    if (this.#busy || (!more && now < this.#dueAt) || (this.failure && now < this.#dueAt)) return;
+    if (this.#busy || (!more && now < this.#dueAt) || (this.failure && now < this.#dueAt)) return false;
     this.#busy = true;
     this.#dueAt = now + RETRY_MS;
     try {
@@ -53,8 +53,10 @@ export class Trace {
       this.#from = start;
       this.failure = null;
       this.#dueAt = now + FETCH_EVERY_MS;
+      return true;
     } catch (error) {
       this.failure = error.message;
+      return false;
     } finally {
       this.#busy = false;
     }

@@ -100,7 +100,8 @@ export class Guide {
     const state = step.done ? "done" : next ? "next" : "todo";
     return h("li", { class: "step", "data-step": step.id, "data-state": state },
       step.done ? shape("v-ready", "step-mark") : h("span", { class: "step-mark" }, String(i + 1)),
-      h("div", {}, h("strong", {}, t(`guide.${step.id}`)), next ? h("span", {}, step.more) : h("span", {}, step.done ? t("guide.done") : t("guide.todo"))),
+      h("div", {}, h("strong", {}, t(`guide.${step.id}`)), next ? h("span", {}, step.more) : null),
+      next ? null : h("span", { class: "step-state" }, step.done ? t("guide.done") : t("guide.todo")),
       next ? h("button", { type: "button", class: "button primary", "data-action": `guide ${step.id}`, onclick: go }, t(`guide.${step.id}_go`)) : null);
   }
 }

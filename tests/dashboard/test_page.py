@@ -1,0 +1,156 @@
+"""The page as served: safe headers, nothing inline, nothing from elsewhere, every text present."""
+
+from __future__ import annotations
+
+import json
+import re
+from html.parser import HTMLParser
+from importlib.resources import files
+
+import pytest
+
+STATIC = files("dashboard").joinpath("static")
+SCRIPTS = {path.name: path.read_text("utf-8") for path in STATIC.joinpath("js").iterdir()}
+WORDS = json.loads(files("dashboard").joinpath("strings", "en.json").read_text("utf-8"))
+
+
+class Markup(HTMLParser):
+    """Collects tags with their attributes, and text inside script and style elements."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.inline: list[tuple[dict[str, str | None], str]] = []
+        self._open: dict[str, str | None] | None = None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        self._open = dict(attrs) if tag in ("script", "style") else None
+
+    def handle_data(self, data):
+        if self._open is not None and data.strip():
+            self.inline.append((self._open, data))
+
+    def handle_endtag(self, tag):
+        self._open = None
+
+
+@pytest.fixture
+def markup(client) -> Markup:
+    return Markup(client.get("/").data.decode())
+
+
+def test_policy_forbids_everything_but_our_own(client):
+    for path in ("/", "/api/v1/bench", "/nothing"):
+        answer = client.get(path)
+        policy = answer.headers["Content-Security-Policy"]
+        assert "default-src 'none'" in policy
+        assert "unsafe" not in policy
+        assert "frame-ancestors 'none'" in policy
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert answer.headers["Referrer-Policy"] == "no-referrer"
+        assert "Access-Control-Allow-Origin" not in answer.headers
+
+
+def test_nothing_inline(markup):
+    assert all(attributes["type"] == "application/json" for attributes, _ in markup.inline)
+    for _, attributes in markup.tags:
+        assert "style" not in attributes
+        assert not any(name.startswith("on") for name in attributes)
+
+
+def test_everything_named_is_ours_and_is_served(client, markup):
+    for tag, attributes in markup.tags:
+        address = attributes.get("src") or (attributes.get("href") if tag != "a" else None)
+        if not address or address.startswith("#"):
+            continue
+        assert address.startswith("/assets/"), address
+        answer = client.get(address)
+        assert answer.status_code == 200
+        assert "immutable" in answer.headers["Cache-Control"]
+
+
+def test_every_import_is_served(client):
+    page = client.get("/").data.decode()
+    digest = re.search(r'data-page="(\w+)"', page)
+    assert digest is not None
+    for name, text in SCRIPTS.items():
+        for wanted in re.findall(r"""(?:from|import\()\s*["'`]\./([\w.]+)["'`]""", text):
+            assert wanted in SCRIPTS, f"{name} imports {wanted}"
+            assert client.get(f"/assets/{digest[1]}/js/{wanted}").status_code == 200
+
+
+def test_assets_of_another_version_are_not_found(client):
+    assert client.get("/assets/000000000000/app.css").status_code == 404
+
+
+@pytest.mark.parametrize("path", ["../app.py", "js/../../app.py", "%2e%2e/app.py", "app.css/"])
+def test_nothing_but_assets_is_served(client, path):
+    page = client.get("/").data.decode()
+    digest = page.split('data-page="')[1].split('"')[0]
+    assert client.get(f"/assets/{digest}/{path}").status_code == 404
+
+
+def test_no_address_elsewhere_in_any_file():
+    for name, text in [
+        *SCRIPTS.items(),
+        ("app.css", STATIC.joinpath("app.css").read_text("utf-8")),
+    ]:
+        # The one allowed is a name space, which nothing ever asks for.
+        assert "://" not in text.replace("http://www.w3.org/2000/svg", ""), name
+        assert "innerHTML" not in text, name
+        assert "eval(" not in text, name
+
+
+def lookup(key: str) -> object:
+    found: object = WORDS
+    for step in key.split("."):
+        found = found.get(step) if isinstance(found, dict) else None
+    return found
+
+
+def test_every_text_asked_for_exists():
+    """Keys written out whole; those put together are seen by the browser tests."""
+    asked = set()
+    for text in SCRIPTS.values():
+        asked |= set(re.findall(r"""\bt\("([\w.]+)\"""", text))
+    assert len(asked) > 60
+    assert [key for key in sorted(asked) if not isinstance(lookup(key), str)] == []
+
+
+def test_every_word_of_the_judge_has_a_text():
+    from typing import get_args
+
+    from service.judge import actions, events
+    from service.readings import ChannelKind
+
+    assert set(get_args(events.AlarmKind)) == set(WORDS["alarm"]["kind"])
+    assert set(get_args(events.Verdict)) == set(WORDS["verdict"])
+    assert set(get_args(actions.Metal)) == set(WORDS["metal"])
+    assert {kind.value for kind in ChannelKind} == set(WORDS["kind"]) == set(WORDS["kind_more"])
+    assert set(get_args(actions.HeatPhase)) <= set(WORDS["phase"])
+
+
+def test_wrong_page_tells_a_person_and_a_program(client):
+    person = client.get("/nothing", headers={"Accept": "text/html,*/*;q=0.8"})
+    assert person.status_code == 404
+    assert person.mimetype == "text/html"
+    program = client.get("/nothing")
+    assert program.status_code == 404
+    assert program.content_type == "application/problem+json"
+
+
+def test_a_bug_is_told_without_its_insides(board):
+    from dataclasses import replace
+
+    from dashboard.app import create_app
+
+    def broken():
+        raise RuntimeError("secret path")
+
+    client = create_app(replace(board.wiring(), latest=broken)).test_client()
+    answer = client.get("/api/v1/bench")
+    assert answer.status_code == 500
+    assert answer.json["code"] == "internal"
+    assert b"secret" not in answer.data
