@@ -10,24 +10,24 @@ from __future__ import annotations
 import logging
 import threading
 from abc import ABC, abstractmethod
-from collections import Counter
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from types import MappingProxyType
-from typing import Literal, Protocol
+from collections.abc import Callable
+from typing import Protocol
 
 from service.clock import Clock
+from service.sources.status import LAST_RAW_BYTES, LinkKind, LinkStatus, Tally
 from service.wire.duplicates import PackFilter
 from service.wire.pack import Pack, Reject, RejectCause, count_rejects
 
+__all__ = ["Ack", "Intake", "Link", "LinkKind", "LinkStatus", "ThreadedLink"]
+
 log = logging.getLogger(__name__)
 
-LinkKind = Literal["serial", "mqtt", "log file"]
 Ack = Callable[[], None]
 
 STOP_WITHIN_S = 5.0
-LAST_RAW_BYTES = 200
-"""How much of the last bytes is kept for the status."""
+LOG_AGAIN_US = 60_000_000
+"""A message that repeats is logged once in this time [µs]."""
+MAX_LOGGED = 200
 
 
 class Intake(Protocol):
@@ -44,72 +44,6 @@ class Intake(Protocol):
         """
 
 
-@dataclass(frozen=True, slots=True)
-class LinkStatus:
-    """A link at one moment.
-
-    Attributes:
-        name: Unique among the links.
-        kind: What sort of link.
-        state: One phrase for a person: "open", "no such port", "refused by the broker: …".
-        running: The link's thread is alive; false before the start and after the stop too.
-        ready: The way is open and, for MQTT, every subscription acknowledged. No promise that
-            data flow: see ``last_valid_us``.
-        last_byte_us: When the last byte came [µs, monotonic shop time]; ``None``: never.
-        last_valid_us: When the last pack with a measurement came [same].
-        progress_us: When the link's thread last went round its loop [same].
-        openings: How often the way was opened; above 0 for MQTT means that every subscription
-            has been granted since the start.
-        resets: How often a board behind it has powered up anew, by its ``boot`` mark.
-        lines: Complete lines or messages.
-        packs: Packs with at least one measurement.
-        measurements: Measurements handed on.
-        sums_ignored: Records of a sensor's own sums left aside.
-        rejects: Refusals by cause.
-        errors: Faults of our own: an intake that raised, say. Never expected.
-        last_reject: The latest refusal in words.
-        last_raw: The latest bytes, at most ``LAST_RAW_BYTES``.
-    """
-
-    name: str
-    kind: LinkKind
-    state: str
-    running: bool
-    ready: bool
-    last_byte_us: int | None
-    last_valid_us: int | None
-    progress_us: int
-    openings: int
-    resets: int
-    lines: int
-    packs: int
-    measurements: int
-    sums_ignored: int
-    rejects: Mapping[RejectCause, int]
-    errors: int
-    last_reject: str | None
-    last_raw: bytes
-
-
-@dataclass(slots=True)
-class _Tally:
-    state: str = "not started"
-    ready: bool = False
-    last_byte_us: int | None = None
-    last_valid_us: int | None = None
-    progress_us: int = 0
-    openings: int = 0
-    resets: int = 0
-    lines: int = 0
-    packs: int = 0
-    measurements: int = 0
-    sums_ignored: int = 0
-    rejects: Counter[RejectCause] = field(default_factory=Counter)
-    errors: int = 0
-    last_reject: str | None = None
-    last_raw: bytes = b""
-
-
 class Link(ABC):
     """Base of all links: counting, handing on, starting and stopping.
 
@@ -123,8 +57,9 @@ class Link(ABC):
         self.name = name
         self._intake = intake
         self._clock = clock
-        self._tally = _Tally(progress_us=clock.monotonic_us())
+        self._tally = Tally(progress_us=clock.monotonic_us())
         self._tally_lock = threading.Lock()
+        self._logged_us: dict[str, int] = {}
         self._filter = PackFilter()
         self._uncommitted: dict[tuple[str, int], list[Ack]] = {}
         """Acknowledgements of marked packs by mark, those of their repeats included."""
@@ -144,32 +79,12 @@ class Link(ABC):
     def status(self) -> LinkStatus:
         """A consistent copy of everything counted."""
         with self._tally_lock:
-            tally = self._tally
-            return LinkStatus(
-                name=self.name,
-                kind=self.kind,
-                state=tally.state,
-                running=self.alive(),
-                ready=tally.ready,
-                last_byte_us=tally.last_byte_us,
-                last_valid_us=tally.last_valid_us,
-                progress_us=tally.progress_us,
-                openings=tally.openings,
-                resets=tally.resets,
-                lines=tally.lines,
-                packs=tally.packs,
-                measurements=tally.measurements,
-                sums_ignored=tally.sums_ignored,
-                rejects=MappingProxyType(dict(tally.rejects)),
-                errors=tally.errors,
-                last_reject=tally.last_reject,
-                last_raw=tally.last_raw,
-            )
+            return self._tally.snapshot(self.name, self.kind, running=self.alive())
 
     def note_state(
         self, state: str, *, ready: bool, opened: bool = False, trouble: bool = True
     ) -> None:
-        """The way in has opened or closed; told in words, logged once per change.
+        """The way in has opened or closed; told in words, logged when it changes.
 
         A state that is neither ready nor ``trouble`` is a step on the way.
         """
@@ -178,7 +93,7 @@ class Link(ABC):
             self._tally.state = state
             self._tally.ready = ready
             self._tally.openings += opened
-        if changed:
+        if changed and self.may_log(state):
             level = logging.WARNING if trouble and not ready else logging.INFO
             log.log(level, "%s: %s", self.name, state)
 
@@ -207,10 +122,23 @@ class Link(ABC):
             self._tally.resets += 1
 
     def note_error(self, where: str, error: BaseException) -> None:
-        """A fault of our own; logged with its trace."""
+        """A fault of our own; logged with its trace, but not each time it repeats."""
         with self._tally_lock:
             self._tally.errors += 1
-        log.error("%s: %s failed: %r", self.name, where, error, exc_info=error)
+        if self.may_log(where):
+            log.error("%s: %s failed: %r", self.name, where, error, exc_info=error)
+
+    def may_log(self, what: str) -> bool:
+        """Whether enough time has passed to log this again: a repeating fault fills a card."""
+        now_us = self._clock.monotonic_us()
+        with self._tally_lock:
+            last_us = self._logged_us.get(what)
+            if last_us is not None and now_us - last_us < LOG_AGAIN_US:
+                return False
+            if len(self._logged_us) >= MAX_LOGGED:
+                self._logged_us.clear()
+            self._logged_us[what] = now_us
+            return True
 
     def deliver(self, pack: Pack, ack: Ack | None = None) -> bool:
         """Count a pack and hand it to the intake; never raises.

@@ -284,9 +284,9 @@ class MqttLink(ThreadedLink):
                 self._failed_once.popitem(last=False)
             self._connect_anew()
             return
-        log.error(
-            "%s: given up on a message of %s: %r", self.name, message.topic, message.payload[:500]
-        )
+        if self.may_log("given up"):
+            shown = message.payload[:500]
+            log.error("%s: given up on a message of %s: %r", self.name, message.topic, shown)
         ack()
 
     def _connect_anew(self) -> None:
