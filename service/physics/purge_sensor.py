@@ -42,6 +42,9 @@ AHEAD_SD = 0.45
 """Residence times by which the joint is ahead of the outlet while the oxygen falls [judgement: the
 joint lies between inlet and outlet, so on average ahead]."""
 
+JOINT_HIDDEN = 0.3
+LEAST_DEAD_SHARE = 0.02
+
 CORRELATION_S = 4.0
 """Readings closer than this repeat each other's error; each then counts for its share."""
 
@@ -68,15 +71,9 @@ in the members still only clears as gas does."""
 FRESH_SHARE = 0.03
 """Members given a new cavity at each resampling."""
 
-_LEARNT = (
-    "volume_l",
-    "draw_l_min",
-    "stall_l_min",
-    "feed_ppm",
-    "entrained",
-    "dead_share",
-    "dead_rate_per_s",
-)
+_REFRESHED = ("volume_l", "draw_l_min", "stall_l_min", "feed_ppm", "entrained")
+_LEARNT = (*_REFRESHED, "dead_share", "dead_rate_per_s")
+"""Learnt of a cavity. A dead leg is not refreshed: what is in it goes with its size."""
 
 
 @dataclass(slots=True)
@@ -130,9 +127,10 @@ class Sensed:
     def joint_weight(self) -> Array:
         """Probability of each entry of :meth:`joint_ppm`; sums to 1.
 
-        The joint is in the dead leg with twice the leg's share of the volume [judgement].
+        Where there is a dead leg worth the name, the joint is in it three times in ten
+        [judgement: a joint at the end of a capped runner is a dead leg].
         """
-        hidden = np.minimum(2.0 * self.members.dead_share, 0.5)
+        hidden = JOINT_HIDDEN * np.minimum(self.members.dead_share / LEAST_DEAD_SHARE, 1.0)
         return np.concatenate([self.weight * (1.0 - hidden), self.weight * hidden])
 
 
@@ -256,7 +254,7 @@ def _refresh(state: Sensed, share: float, random: np.random.Generator) -> None:
     """
     chosen = random.uniform(size=len(state.weight)) < share
     first = sensor_members(state.setup)
-    for name in _LEARNT:
+    for name in _REFRESHED:
         values = getattr(state.members, name)
         fresh = random.permutation(getattr(first, name))
         setattr(state.members, name, np.where(chosen, fresh, values))

@@ -117,7 +117,7 @@ class Cavity:
         return out
 
     def _drawn_l_min(self, flow_l_min: float) -> float:
-        still = self.draught_l_min * math.exp(-flow_l_min / 0.2)
+        still = self.draught_l_min * math.exp(-flow_l_min / 0.1)
         if min(self.gap_low_cm2, self.gap_high_cm2) <= 0:
             return still
         mean = float(self.shares.mean()) / AIR
