@@ -37,18 +37,22 @@ def utc_text(utc_us: int) -> str:
 
 
 def bench_json(state: JudgeState, recording: bool) -> BenchJson:
-    """Everything that is known at the moment the state was left [shop time ``now_us``]."""
-    shop, now_us = state.shop, state.now_us
+    """Everything that is known.
+
+    Channels are shown as they stood at the last look, which the verdicts rest on too, so that the
+    answer never contradicts itself; only their ages run on to ``now_us``.
+    """
+    shop, now_us, looked_us = state.shop, state.now_us, state.looked_us
     by_part = {track.part_id: track for track in state.heats.values()}
     tracks = state.channels
     return {
         "at": utc_text(now_us + shop.offset_us),
         "recording": recording,
         "parts": [
-            _part(shop, part, by_part.get(part.id), tracks, now_us)
+            _part(shop, part, by_part.get(part.id), tracks, looked_us)
             for _, part in sorted(shop.parts.items())
         ],
-        "channels": [_channel(shop, track, now_us) for _, track in sorted(tracks.items())],
+        "channels": [_channel(state, track) for _, track in sorted(tracks.items())],
         "alarms": [_alarm(alarm) for _, alarm in sorted(state.book.alarms.items())],
     }
 
@@ -145,11 +149,11 @@ def _clear_in(clear: bool, forecast: Forecast | None) -> SpreadJson | None:
     return SpreadJson(p05=0.0, p50=0.0, p95=0.0) if clear else _seconds(forecast)
 
 
-def _channel(shop: Shop, track: ChannelTrack, now_us: int) -> ChannelJson:
-    said = shop.channels.get(track.name)
+def _channel(state: JudgeState, track: ChannelTrack) -> ChannelJson:
+    said = state.shop.channels.get(track.name)
     kind = None if said is None else said.kind
     guess = guess_kind(track.unit)
-    standing = track.standing(now_us)
+    standing = track.standing(state.looked_us)
     value = None if standing is Standing.BAD else _rounded(track.value, 3)
     return {
         "name": track.name,
@@ -158,8 +162,8 @@ def _channel(shop: Shop, track: ChannelTrack, now_us: int) -> ChannelJson:
         "value": value,
         "unit": track.unit,
         "quality": standing.value,
-        "reason": track.why(now_us),
-        "age_s": round(max(0, track.age_us(now_us)) / 1e6, 1),
+        "reason": track.why(state.looked_us),
+        "age_s": round(max(0, track.age_us(state.now_us)) / 1e6, 1),
         "part_id": None if said is None else said.part_id,
     }
 

@@ -144,6 +144,7 @@ class Judge:
 
     def _look(self, now_us: int, outcome: Outcome) -> None:
         state = self.state
+        state.looked_us = now_us
         for track in state.heats.values():
             track.look(now_us, state.shop, state.channels)
             self._report(track, now_us, outcome)

@@ -44,7 +44,7 @@ def latest(forecasts: Sequence[Forecast | None]) -> Forecast | None:
 def _unsaid(forecasts: Sequence[Forecast | None]) -> Forecast | None:
     for forecast in forecasts:
         if forecast is None:
-            return Forecast(None, "not forecast")
+            return Forecast(None, "the temperature is in doubt")
         if forecast.time_left_s is None:
             return forecast
     return None

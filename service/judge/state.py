@@ -19,6 +19,7 @@ class JudgeState:
         heats: The open heats by their id.
         tick_us: The last tick worked through (shop time [µs]); ``None`` before the first event.
         now_us: Shop time of the last event or tick [µs].
+        looked_us: Shop time of the last look at verdicts and alarms [µs].
         active_us: Shop time of the last live reading or action [µs].
         owed: What ticks before a refused action changed; handed over with the next event.
     """
@@ -29,5 +30,6 @@ class JudgeState:
     book: AlarmBook = field(default_factory=AlarmBook)
     tick_us: int | None = None
     now_us: int = 0
+    looked_us: int = 0
     active_us: int = 0
     owed: Outcome = field(default_factory=Outcome)
