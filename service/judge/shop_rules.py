@@ -224,6 +224,9 @@ def _apply_end_pass(shop: Shop, stamp: Stamp, action: act.EndPass) -> int:
 
 def _apply_clock(shop: Shop, _stamp: Stamp, action: act.ServiceStarted | act.ClockStepped) -> int:
     shop.offset_us = action.offset_us
+    if isinstance(action, act.ServiceStarted):
+        # Whatever kept the last one from recording has to be found again by the new one.
+        shop.recording, shop.recording_detail = True, ""
     return 0
 
 
