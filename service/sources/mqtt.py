@@ -306,8 +306,12 @@ class MqttLink(ThreadedLink):
                 self._nodes.popitem(last=False)
 
     def _send_ack(self, number: int) -> None:
-        if self._client is not None:
-            self._client.ack(number, 1)
+        """Called on the writer's thread, which must never hear of the network's troubles."""
+        try:
+            if self._client is not None:
+                self._client.ack(number, 1)
+        except Exception as error:  # noqa: BLE001 - unacknowledged: the broker sends it again
+            self.note_error("acknowledging", error)
 
 
 def _keep_only_dated(pack: Pack) -> None:

@@ -139,6 +139,17 @@ def test_an_acknowledgement_too_late_for_its_connection_does_not_hit_another_mes
     node.close()
 
 
+def test_a_failing_acknowledgement_never_reaches_the_writer(link, publisher, intake, monkeypatch):
+    def fail(_number: int, _qos: int) -> None:
+        raise OSError("the socket is gone")
+
+    publisher.publish(TOPIC, pack(1))
+    intake.wait_for(1)
+    monkeypatch.setattr(link._client, "ack", fail)
+    intake.acks[0]()
+    assert link.status().errors == 1
+
+
 def test_a_broken_intake_costs_no_message(link, publisher, intake):
     """Nothing raised in a callback may end the library's thread; the message comes again."""
     intake.fail_next = 1
