@@ -30,6 +30,7 @@ MOVES: dict[tuple[HeatPhase, HeatPhase], tuple[Change, ...]] = {
 }
 """What a move does to the cooling."""
 
+OTHER_WORLD: frozenset[Change] = frozenset({"left oven", "into oven"})
 FLOW_STEP_L_MIN = 0.5
 """Smaller changes of the argon flow are not worth telling the cooldown model [l/min]."""
 
@@ -82,8 +83,20 @@ class CoolingTrack:
         self._observe(ambient_c)
         for at_s, change in self.changes:
             self.told_s = max(self.told_s, at_s)
-            self.model.known_change(self.told_s, change)
+            if change in OTHER_WORLD:
+                self._begin_anew()
+            else:
+                self.model.known_change(self.told_s, change)
         self.changes = []
+
+    def _begin_anew(self) -> None:
+        """What was learnt in the oven says nothing about the bench, and the other way round: a
+        fresh model with the part's usual loss takes over where the old one stands."""
+        level = self.model.level(self.told_s)
+        self.model = Cooldown(self.model.prior)
+        self.flow_l_min = None
+        if level is not None:
+            self.model.observe(self.told_s, level.temperature_c)
 
     def _observe(self, ambient_c: float | None) -> None:
         if not self.count:

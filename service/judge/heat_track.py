@@ -20,6 +20,8 @@ from service.readings import ChannelKind, Forecast
 
 CARRY_LIMIT_S = 300.0
 """An unplugged probe is an expected gap for so long after the oven, then a fault (practice)."""
+COVER_SETTLE_S = 60.0
+"""A cover must warm up before the part cools slowly under it; judged after so long (practice)."""
 SLOW_ASK_S = 5
 """In the oven and under cover nothing is urgent: forecasts every so many seconds."""
 
@@ -174,7 +176,7 @@ class HeatTrack:
             probes=probes,
             preheat_min_c=part.preheat_min_c,
             interpass_max_c=part.interpass_max_c,
-            cooling_max_c_per_h=part.cooling_max_c_per_h,
+            cooling_max_c_per_h=cooling_limit_c_per_h(heat, part, now_us),
             arc_out_s=None if heat.arc_out_us is None else (now_us - heat.arc_out_us) / 1e6,
             carry_s=(now_us - self.gap_since_us) / 1e6
             if self.gap_since_us is not None and self.gap_expected(now_us)
@@ -225,6 +227,14 @@ class HeatTrack:
             without_numbers(self.heat.lead),
             without_numbers(self.purge.lead),
         )
+
+
+def cooling_limit_c_per_h(heat: Heat, part: Part, now_us: int) -> float | None:
+    """The part's cooling limit [°C/h] where it means something: settled under cover."""
+    covered_us = now_us - heat.phase_since_us
+    if heat.phase != "slow cool" or covered_us < COVER_SETTLE_S * 1e6:
+        return None
+    return part.cooling_max_c_per_h
 
 
 def probe_view(track: ChannelTrack, now_us: int) -> ProbeView:

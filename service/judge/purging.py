@@ -17,8 +17,36 @@ NO_FLOW_L_MIN = 0.5
 """Below this a flow meter on a purge shows nothing worth calling flow [l/min]."""
 LOST_SHARE = 0.1
 """Below this share of the flow that had been established the gas counts as lost."""
+ASK_EVERY_S = 5.0
+FLOW_SHARE = 0.05
+"""The forecast assumes the present flow; one changed by more than this share is a new question."""
 START_GRACE_US = 30_000_000
 """A purge begun with no gas for so long has been forgotten at the valve."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One forecast of the model: when it was asked, and on what grounds."""
+
+    at_s: float
+    question: tuple[float, str, bool | None]
+    flow_l_min: float
+    answer: Forecast
+
+    @property
+    def ends_soon(self) -> bool:
+        left = self.answer.time_left_s
+        return left is not None and left.p95 is not None and left.p95 < 2 * ASK_EVERY_S
+
+    def now(self, t_s: float) -> Forecast:
+        """The same forecast, counted from ``t_s`` [s]."""
+        left = self.answer.time_left_s
+        if left is None or t_s <= self.at_s:
+            return self.answer
+        passed_s = t_s - self.at_s
+        low, middle = max(0.0, left.p05 - passed_s), max(0.0, left.p50 - passed_s)
+        high = None if left.p95 is None else max(0.0, left.p95 - passed_s)
+        return Forecast(Spread(low, middle, high), self.answer.reason)
 
 
 @dataclass(slots=True)
@@ -51,6 +79,7 @@ class PurgeTrack:
     clear: bool = False
     oxygen: Spread | None = None
     clear_in: Forecast | None = None
+    asked: Asked | None = None
     told_s: float = 0.0
 
     def take_flow(self, argon_flow_l_min: float) -> bool:
@@ -109,6 +138,8 @@ class PurgeTrack:
             self.model.observe_flow(t_s, None)
         elif self.count:
             self.model.observe_flow(t_s, self.sum_l_min / self.count)
+        elif self.model.flow_l_min is None and self.flow_l_min is not None:
+            self.model.observe_flow(t_s, self.flow_l_min)  # live, read before the purge began
         self.sum_l_min, self.count = 0.0, 0
         if oxygen is not None:
             known = self.oxygen_known and oxygen.value is not None
@@ -120,8 +151,26 @@ class PurgeTrack:
             return
         bound_clear = self.model.clear(limit_ppm)
         self.clear = bound_clear and self.doubt is None and self.lost_since_us is None
-        self.clear_in = None if self.clear else self.model.clear_in(limit_ppm)
         self.was_clear = self.was_clear or self.clear
+        self._ask(t_s, limit_ppm)
+
+    def _ask(self, t_s: float, limit_ppm: float) -> None:
+        """The forecast is costly: asked every few seconds, or when the flow has changed, and
+        counted down in between."""
+        if self.clear:
+            self.clear_in, self.asked = None, None
+            return
+        question = (limit_ppm, self.basis, None if self.flow_l_min is None else self.flow_l_min > 0)
+        flow_l_min = self.flow_l_min or 0.0
+        asked = self.asked
+        changed = (
+            asked is None
+            or asked.question != question
+            or abs(flow_l_min - asked.flow_l_min) > FLOW_SHARE * asked.flow_l_min
+        )
+        if asked is None or changed or t_s - asked.at_s >= ASK_EVERY_S or asked.ends_soon:
+            asked = self.asked = Asked(t_s, question, flow_l_min, self.model.clear_in(limit_ppm))
+        self.clear_in = asked.now(t_s)
 
     @property
     def basis(self) -> str:
