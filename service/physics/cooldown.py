@@ -19,6 +19,10 @@ from service.physics.cooldown_noise import Noise
 from service.physics.cooldown_regimes import (
     AS_BEFORE,
     CHANGED,
+    FASTER,
+    SILENT,
+    SLOWER,
+    Regime,
     branch,
     branch_jump,
     first_bank,
@@ -41,6 +45,17 @@ Change = Literal[
     "into oven",
 ]
 
+_TOLD: dict[Change, tuple[Regime, ...]] = {
+    "left oven": FASTER,
+    "landed": FASTER,
+    "cover off": FASTER,
+    "purge on": FASTER,
+    "cover on": SLOWER,
+    "purge off": SLOWER,
+}
+_OVER = frozenset({"arc off", "purge off", "cover off"})
+"""Changes that end something: the law of before is then a likely one."""
+
 ASSUMED_AROUND_C, ASSUMED_AROUND_SD_K = 20.0, 8.0
 MEASURED_AROUND_SD_K = 3.0
 """Walls and air differ, and the sensor hangs somewhere else: a measured ambient is not exact."""
@@ -49,7 +64,7 @@ _MOST_HYPOTHESES = 36
 _HAZARD_PER_S = 1 / 600.0
 # A record starts with the probe still settling: what it shows first is not yet the part's law.
 _FRESH_HAZARD_PER_S, _UNSETTLED_S = 1 / 40.0, 40.0
-_SILENT_HAZARD_PER_S = 1 / 150.0
+_SILENT_HAZARD_PER_S = 1 / 80.0
 _BRANCH_EVERY_S = 6.0
 _STALE_S = 900.0
 # Standard normal quantiles at (i + ½)/15.
@@ -142,7 +157,10 @@ class Cooldown:
         if t_s > self._t_s:
             bank.advance(t_s - self._t_s)
             self._t_s = t_s
-        self._bank = bank.joined(branch(bank, self._t_s, CHANGED, 0.9))
+        new = branch(bank, self._t_s, _TOLD.get(change, CHANGED), 0.9)
+        if change in _OVER and self._settled is not None:
+            new = new.joined(branch(bank, self._t_s, AS_BEFORE, 0.9, law=self._settled))
+        self._bank = bank.joined(new).pruned(_MOST_HYPOTHESES)
         self._branched_s = self._t_s
 
     def set_gas_flow(self, t_s: float, argon_flow_l_min: float) -> None:
@@ -243,7 +261,7 @@ class Cooldown:
         self._noise.add(t_s, value)
         gap = self._is_gap(dt)
         if gap:
-            bank = bank.joined(branch(bank, self._t_s, CHANGED, _changed_in(dt)))
+            bank = bank.joined(branch(bank, self._t_s, SILENT, _changed_in(dt)))
         bank.advance(dt)
         self._t_s = t_s
         rate = float(bank.rates()[0][int(np.argmax(bank.log_weight))])
@@ -314,7 +332,7 @@ class Cooldown:
         silent = at_s - self._t_s
         if self._is_gap(silent):
             # Nobody knows what was done to it meanwhile: carried, set down, covered.
-            copy = copy.joined(branch(copy, self._t_s, CHANGED, _changed_in(silent)))
+            copy = copy.joined(branch(copy, self._t_s, SILENT, _changed_in(silent)))
         copy.advance(silent)
         return copy
 

@@ -39,6 +39,7 @@ def draw(bank: Bank) -> tuple[Array, np.ndarray]:
 
 
 LEAST_ERROR, ERROR_AHEAD = 0.012, 0.05
+LEAST_ERROR_CHANGED, ERROR_AHEAD_CHANGED = 0.02, 0.10
 YOUNG_ERROR, SETTLING_S = 0.15, 120.0
 
 
@@ -86,7 +87,9 @@ def _model_error(bank: Bank, chosen: np.ndarray, at_s: float, limit_c: float) ->
     ahead = np.clip((probe - limit_c) / height, 0.0, 1.0)
     age = np.maximum(at_s - bank.born_s, 0.0)
     young = np.where(bank.changed, YOUNG_ERROR * np.exp(-age / SETTLING_S), 0.0)
-    error = np.sqrt(LEAST_ERROR**2 + (ERROR_AHEAD * ahead) ** 2 + young**2)
+    least = np.where(bank.changed, LEAST_ERROR_CHANGED, LEAST_ERROR)
+    by_ahead = np.where(bank.changed, ERROR_AHEAD_CHANGED, ERROR_AHEAD)
+    error = np.sqrt(least**2 + (by_ahead * ahead) ** 2 + young**2)
     return np.asarray(error[chosen])
 
 

@@ -67,6 +67,30 @@ CHANGED: tuple[Regime, ...] = (
     Regime(200.0, (0.02, 0.03), (0.15, 0.15), 0.45, 1e-3, 0.07),
 )
 """The last one: covered, the loss falls to a small part and the cover warms up first."""
+_FASTER, _SLOWER = (1.5, 0.7), (0.6, 0.4)
+FASTER: tuple[Regime, ...] = (
+    Regime(0.0, _NONE, _FASTER, 0.25, 1e-3, 0.15),
+    Regime(8.0, _NONE, _FASTER, 0.25, 1e-3, 0.25, smooth=True),
+    Regime(40.0, _NONE, _FASTER, 0.25, 1e-3, 0.20, smooth=True),
+    Regime(150.0, _NONE, _FASTER, 0.25, 1e-3, 0.15, smooth=True),
+    Regime(30.0, (0.02, 0.04), _FASTER, 0.25, 1e-3, 0.15),
+    Regime(120.0, (0.03, 0.05), _FASTER, 0.25, 1e-3, 0.10),
+)
+"""Out of the oven, onto cold steel, uncovered, gas on."""
+SLOWER: tuple[Regime, ...] = (
+    Regime(0.0, _NONE, _SLOWER, 0.25, 1e-3, 0.15),
+    Regime(8.0, _NONE, _SLOWER, 0.25, 1e-3, 0.20, smooth=True),
+    Regime(60.0, _NONE, _SLOWER, 0.25, 1e-3, 0.15, smooth=True),
+    Regime(60.0, (0.02, 0.03), (0.2, 0.2), 0.45, 1e-3, 0.20),
+    Regime(200.0, (0.02, 0.03), (0.15, 0.15), 0.45, 1e-3, 0.30),
+)
+"""Covered, gas off."""
+SILENT: tuple[Regime, ...] = (
+    Regime(0.0, _NONE, (1.0, 0.4), 0.10, 3e-3, 0.35),
+    Regime(0.0, _NONE, (2.0, 1.0), 0.25, 3e-3, 0.40),
+    Regime(200.0, (0.0, 0.05), (0.3, 0.3), 0.45, 1e-3, 0.25),
+)
+"""While nothing was read: carried, set down on cold steel, covered, or nothing at all."""
 _KEPT = (1.0, 0.15)
 AS_BEFORE: tuple[Regime, ...] = (
     Regime(12.0, (0.0, 0.05), (1.0, 0.2), 0.05, 1e-3, 0.35),
