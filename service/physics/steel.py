@@ -165,7 +165,7 @@ def preheat_method_b_c(
 
 @dataclass(frozen=True, slots=True)
 class CoolingTime:
-    """Cooling from 800 to 500 °C: time [s], governing heat flow, thickness where it changes [mm]."""
+    """Cooling from 800 to 500 °C: time [s], governing heat flow, transition thickness [mm]."""
 
     t85_s: float
     flow: Literal["2-D", "3-D"]
