@@ -49,7 +49,7 @@ export class Panel {
     this.#verdict(verdictOf(part.verdict), reasons.map(([side, reason]) => said(side, reason)), part.next);
     this.#said = new Set(reasons.map(([, reason]) => reason));
     this.#temperature(part);
-    this.#heat(part.heat);
+    this.#heat(part);
     this.#purge(part);
     this.#phases(part);
     this.#buttons(part);
@@ -105,12 +105,12 @@ export class Panel {
     setText(s.trend, words);
   }
 
-  #heat(heat) {
+  #heat({ heat, phase }) {
     const { slots: s } = this;
     this.#side("heat", verdictOf(heat.verdict));
     const { closes_in_s: closes, opens_in_s: opens, reason } = heat.window;
     const main = heat.verdict !== "ready" && opens ? opens : closes;
-    setText(s["heat-what"], main ? t(main === opens ? "heat.opens" : "heat.closes") : sentence(reason || t("heat.no_forecast")));
+    setText(s["heat-what"], main ? t(main === opens ? "heat.opens" : "heat.closes") : sentence(reason || (phase === "slow cool" ? "" : t("heat.no_forecast"))));
     setText(s["heat-range"], main ? range(main) : "");
     const then = main === opens && closes ? ` · ${t("heat.closes").toLowerCase()} ${range(closes)}` : "";
     setText(s["heat-likely"], main ? mostLikely(main) + then : "");
@@ -153,7 +153,7 @@ export class Panel {
     setText(first, action === null ? "" : t(phase ? `deed.to ${phase}` : `deed.${action}`));
     first.classList.toggle("primary", action !== "begin pass" || part.verdict === "ready");
     const purge = part.purge.running ? "end purge" : "begin purge";
-    show(s["deed-purge"], part.purge.running || part.phase !== "oven");
+    show(s["deed-purge"], part.purge.running || part.phase === "carry" || part.phase === "bench");
     setAttribute(s["deed-purge"], "data-action", purge);
     setText(s["deed-purge"], t(`deed.${purge}`));
   }

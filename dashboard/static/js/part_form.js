@@ -44,7 +44,8 @@ class PartForm {
     const make = (values) => (field) => new Stepper({ ...field, text: t(`parts.${field.name}`), value: values?.[field.name] ?? null });
     this.limits = LIMITS.map(make(part?.limits));
     this.sizes = SIZES.map(make(part));
-    this.sensors = new Map(bench.channels.filter((c) => c.kind !== null).map((c) => [c.name, { channel: c, on: part !== null && c.part_id === part.id }]));
+    this.sensors = new Map(bench.channels.filter((c) => c.kind !== null).map((c) => [c.name, { channel: c, was: part !== null && c.part_id === part.id }]));
+    for (const sensor of this.sensors.values()) sensor.on = sensor.was;
     this.fault = h("p", { class: "fault", role: "alert", hidden: true });
     this.save = h("button", { type: "button", class: "button primary", "data-action": "save part", onclick: () => pressed(this.save, () => this.#save()) }, t("parts.save"));
     this.element = h("div", { class: "form", "data-part-id": part?.id ?? "new" },
@@ -135,10 +136,9 @@ class PartForm {
       if (!same(part.limits, limits)) await send({ kind: "set limits", part_id: part.id, limits });
     }
     for (const sensor of this.sensors.values()) {
-      const on = sensor.channel.part_id !== null && sensor.channel.part_id === this.#partId;
-      if (sensor.on !== on && (sensor.on || on)) {
-        await send({ kind: "assign channel", channel: sensor.channel.name, part_id: sensor.on ? this.#partId : null });
-      }
+      if (sensor.on === sensor.was) continue;
+      await send({ kind: "assign channel", channel: sensor.channel.name, part_id: sensor.on ? this.#partId : null });
+      sensor.was = sensor.on;
     }
   }
 

@@ -49,7 +49,7 @@ export class Stepper {
     let wrong = null;
     if (value !== null) {
       if (!Number.isFinite(value)) wrong = t("parts.not_number", { field: text, value: this.input.value });
-      else if (value > max || value < min || (!least && value === min)) wrong = t("parts.out_of_range", { field: text, value, min, max, unit });
+      else if (value > max || value < min || (!least && value === min)) wrong = t(least ? "parts.out_of_range" : "parts.out_of_range_above", { field: text, value, min, max, unit });
     }
     this.fault.hidden = wrong === null;
     this.input.setAttribute("aria-invalid", String(wrong !== null));

@@ -1,0 +1,364 @@
+"""What happens: silence, recovery, alarms, sound, and everything a tap can do."""
+
+from __future__ import annotations
+
+import re
+import time
+
+import pytest
+from playwright.sync_api import expect
+
+pytestmark = pytest.mark.chromium
+
+LONG_MS = 20_000
+"""How long a test waits for what must come; no measure of how fast it does."""
+
+
+def test_silence_greys_everything_and_passes_by_itself(opened, served, board):
+    page = opened()
+    value = page.locator(".panel .degrees")
+    assert value.evaluate("e => getComputedStyle(e).opacity") == "1"
+    served.stop()
+    page.wait_for_selector("body[data-link='lost']", timeout=LONG_MS)
+    expect(page.locator("#lost")).to_contain_text("No connection to the service")
+    panel = page.locator(".panel")
+    assert panel.get_attribute("data-verdict") == "unknown"
+    expect(panel.locator(".why")).to_contain_text("Last verdict: ready")
+    assert float(value.evaluate("e => getComputedStyle(e).opacity")) < 0.5
+    assert page.locator(".cell[data-verdict='ready']").count() == 0
+    served.start()  # the same answer as before: the browser is told 304, and must recover on that
+    page.wait_for_selector("body[data-link='live']", timeout=LONG_MS)
+    expect(page.locator("#lost")).to_be_hidden()
+    assert panel.get_attribute("data-verdict") == "ready"
+    assert value.evaluate("e => getComputedStyle(e).opacity") == "1"
+
+
+def test_silence_is_noticed_within_five_seconds_by_construction(opened):
+    """Lost after LOST_AFTER_MS without an answer, looked at with every pulse of 250 ms."""
+    page = opened()
+    lost_after_ms = page.evaluate(
+        """async () => {
+          const address = document.querySelector('link[href$="link.js"]').href;
+          return (await import(address)).LOST_AFTER_MS;
+        }"""
+    )
+    assert lost_after_ms + 2 * 250 < 5000
+
+
+def test_hung_judge_is_not_shown_as_live(opened, board):
+    page = opened()
+    board.hung_at = time.monotonic() - 60
+    page.wait_for_selector("body[data-link='stalled']", timeout=LONG_MS)
+    expect(page.locator("#lost")).to_contain_text("stopped judging")
+    assert page.locator(".panel").get_attribute("data-verdict") == "unknown"
+    board.hung_at = None
+    page.wait_for_selector("body[data-link='live']", timeout=LONG_MS)
+    assert page.locator(".panel").get_attribute("data-verdict") == "ready"
+
+
+def test_stale_channel_is_told_by_words(opened, board):
+    board.show("sensors")
+    page = opened("#sensors")
+    stale = page.locator(".channel[data-channel='bench/bottle']")
+    expect(stale).to_contain_text("stale")
+    expect(stale).to_contain_text("48 s old")
+    bad = page.locator(".channel[data-channel='oven/tc-1']")
+    expect(bad).to_contain_text("open circuit")
+    expect(page.locator("[data-link-name]").first).to_contain_text("Rejected: not readable 3")
+
+
+# Alarms and sound -------------------------------------------------------------------------------
+
+
+def played(page) -> None:
+    page.evaluate("delete document.body.dataset.played")
+
+
+def test_alarm_is_acknowledged_and_falls_silent(opened, board, answers):
+    page = opened()
+    page.click("[data-action='allow sound']")
+    page.wait_for_selector("body[data-sound='on']")
+    expect(page.locator("#hush")).to_be_hidden()
+    board.show("stop")
+    page.wait_for_selector("body[data-played='danger']", timeout=LONG_MS)
+    played(page)
+    page.wait_for_selector("body[data-played='danger']", timeout=LONG_MS)  # repeated
+    assert re.match(r"\(1\)", page.title())
+
+    def acknowledge(action):
+        seen = answers.PURGE_LOST | {"state": "acknowledged"}
+        board.show(answers.answer(answers.STOP, alarms=[seen]))
+
+    board.on_act = acknowledge
+    page.click(".alarm[data-alarm-id='31'] [data-action='acknowledge alarm']")
+    page.wait_for_selector(".alarm[data-alarm-id='31'][data-state='acknowledged']")
+    assert board.acted == [{"kind": "acknowledge alarm", "alarm_id": 31}]
+    expect(page.locator(".alarm [data-action='acknowledge alarm']")).to_be_hidden()
+    expect(page.locator(".alarm")).to_contain_text("still there")
+    assert not page.title().startswith("(")
+    played(page)
+    # The next repetition would be due by now; an asked-for sound proves that sound still works.
+    page.click("[data-action='sound']")
+    page.click("[data-action='test sound'][data-value='ready']")
+    page.wait_for_selector("body[data-played='ready']")
+
+
+def test_each_class_of_alarm_has_its_own_outline_and_sound(opened, board):
+    board.show("alarm")
+    page = opened()
+    page.wait_for_selector(".alarm[data-alarm-id='27']")
+    classes = page.eval_on_selector_all(
+        ".alarm",
+        """rows => rows.map(
+          (e) => [e.dataset.kind, e.querySelector('use').getAttribute('href')])""",
+    )
+    assert dict(classes) == {
+        "purge lost": "#a-danger",
+        "sensor fault": "#a-fault",
+        "below preheat": "#a-below",
+        "above interpass": "#a-above",
+    }
+    # Not acknowledged first, the gravest first among them; acknowledged last.
+    kinds = [kind for kind, _ in classes]
+    assert kinds[0] == "purge lost"
+    assert kinds[-1] == "above interpass"
+
+
+def test_blocked_sound_is_told_at_once_and_cured_by_one_tap(opened):
+    page = opened()
+    expect(page.locator("#hush")).to_be_visible()
+    expect(page.locator("#hush")).to_contain_text("keeps the alarms silent")
+    assert page.get_attribute("body", "data-sound") == "blocked"
+    page.click("[data-action='allow sound']")
+    page.wait_for_selector("body[data-sound='on']")
+    expect(page.locator("#hush")).to_be_hidden()
+    for name in ["danger", "above", "below", "fault", "ready"]:
+        page.click("[data-action='sound']")
+        page.click(f"[data-action='test sound'][data-value='{name}']")
+        page.wait_for_selector(f"body[data-played='{name}']")
+        page.click("[data-action='close sheet']")
+
+
+def test_lost_connection_sounds_until_it_is_quietened(opened, served):
+    page = opened()
+    page.click("[data-action='allow sound']")
+    page.wait_for_selector("body[data-sound='on']")
+    served.stop()
+    page.wait_for_selector("body[data-played='fault']", timeout=LONG_MS)
+    page.click("[data-action='quiet']")
+    expect(page.locator("#lost")).to_be_visible()
+
+
+def test_becoming_ready_chimes(opened, board):
+    board.show("wait")
+    page = opened()
+    page.click("[data-action='allow sound']")
+    page.wait_for_selector("body[data-sound='on']")
+    board.show("ready")
+    page.wait_for_selector("body[data-played='ready']", timeout=LONG_MS)
+
+
+# What taps do -----------------------------------------------------------------------------------
+
+
+def test_a_heat_by_taps(opened, board, answers):
+    page = opened()
+    page.click("[data-action='begin pass']")
+    page.click(".panel [data-action='move part'][data-phase='slow cool']")
+    page.wait_for_selector("[data-toast] [data-action='undo']")
+    page.click("[data-toast] [data-action='undo']")
+    page.get_by_text("Undone").wait_for()
+    page.click("[data-action='end purge']")
+    page.click("[data-toast] [data-action='undo']")  # taken back: never sent
+    board.show("stop")
+    page.click("[data-action='end pass']")
+    page.get_by_text("Pass ended").wait_for()
+    assert board.acted == [
+        {"kind": "begin pass", "heat_id": 4},
+        {"kind": "move part", "heat_id": 4, "phase": "slow cool"},
+        {"kind": "move part", "heat_id": 4, "phase": "bench"},
+        {"kind": "end pass", "heat_id": 4},
+    ]
+
+
+def test_ending_a_heat_waits_for_second_thoughts(opened, board):
+    page = opened()
+    done = []
+    board.on_act = done.append
+    page.click("[data-action='end heat']")
+    page.get_by_text("Ending the heat").wait_for()
+    assert done == []
+    page.get_by_text("Heat ended").wait_for(timeout=LONG_MS)
+    assert board.acted == [{"kind": "end heat", "heat_id": 4}]
+
+
+def test_large_button_follows_the_part(opened, board, answers):
+    page = opened()
+    for phase, action, to in [
+        ("oven", "move part", "carry"),
+        ("carry", "move part", "bench"),
+        ("bench", "begin pass", None),
+    ]:
+        board.show(answers.answer(answers.READY | {"phase": phase}))
+        page.wait_for_selector(f".panel[data-phase='{phase}']")
+        button = page.locator(".deed-pass")
+        assert button.get_attribute("data-action") == action
+        assert button.get_attribute("data-phase") == to
+    board.show(answers.answer(answers.READY | {"phase": "slow cool"}))
+    page.wait_for_selector(".panel[data-phase='slow cool']")
+    expect(page.locator(".deed-pass")).to_be_hidden()
+
+
+def test_refusal_stays_until_read(opened, board):
+    board.refuse = "the pass is running already"
+    page = opened()
+    page.click("[data-action='begin pass']")
+    bad = page.locator("[data-toast='bad']")
+    expect(bad).to_contain_text("Not done: the pass is running already")
+    bad.locator("[data-action='close']").click()
+    expect(bad).to_have_count(0)
+
+
+def test_first_run_by_taps_only(opened, board, answers):
+    """From nothing to a running heat; the page leads, the keyboard is never needed."""
+    board.show("empty")
+    page = opened()
+    expect(page.locator(".step[data-state='next']")).to_have_attribute("data-step", "plug")
+    heard = answers.channel("bench/tc-1", None, 21.0, "Cel", kind_guess="thermocouple")
+    board.show(answers.answer(channels=[heard]))
+    page.click("[data-action='guide adopt']")
+    page.click(".channel[data-channel='bench/tc-1'] [data-action='choose kind']")
+    tile = page.locator(".tile[data-value='thermocouple']")
+    expect(tile).to_contain_text("looks like thermocouple")
+    page.click(".tile[data-value='thermocouple']")
+    page.get_by_text("bench/tc-1 measures: thermocouple").wait_for()
+    known = answers.channel("bench/tc-1", "thermocouple", 21.0, "Cel")
+    board.show(answers.answer(channels=[known]))
+    page.click("[data-tab='bench']")
+    page.click("[data-action='guide part']")
+
+    page.click("[data-action='suggest name'] >> nth=1")
+    preheat = page.locator("[data-field='preheat_min_c']")
+    preheat.locator("[data-action='round'][data-value='250']").click()
+    preheat.locator("[data-action='step'][data-by='25']").click()
+    preheat.locator("[data-action='step'][data-by='-5']").click()
+    page.locator("[data-field='interpass_max_c'] [data-value='350']").click()
+    page.locator("[data-field='oxygen_max_ppm'] [data-value='50']").click()
+    page.locator("[data-field='cavity_volume_l'] [data-value='2']").click()
+    page.click(".tile[data-action='metal'][data-value='ductile iron']")
+    page.click(".tile[data-action='toggle sensor'][data-value='bench/tc-1']")
+    page.click("[data-action='save part']")
+    page.get_by_text("Casting 2 is saved").wait_for()
+    assert board.acted == [
+        {"kind": "adopt channel", "channel": "bench/tc-1", "channel_kind": "thermocouple"},
+        {
+            "kind": "create part",
+            "part_id": 0,
+            "facts": {
+                "name": "Casting 2",
+                "metal": "ductile iron",
+                "mass_kg": None,
+                "area_m2": None,
+                "cavity_volume_l": 2.0,
+                "hose_volume_l": 0.0,
+            },
+            "limits": {
+                "preheat_min_c": 270.0,
+                "interpass_max_c": 350.0,
+                "cooling_max_c_per_h": None,
+                "oxygen_max_ppm": 50.0,
+            },
+        },
+        {"kind": "assign channel", "channel": "bench/tc-1", "part_id": 2},
+    ]
+    board.show(answers.answer(answers.part(2, "Casting 2"), channels=[known | {"part_id": 2}]))
+    page.click("[data-action='begin heat'][data-phase='oven']")
+    page.get_by_text("Heat begun: Casting 2").wait_for()
+    assert board.acted[-1] == {"kind": "begin heat", "heat_id": 0, "part_id": 2, "phase": "oven"}
+
+
+def test_changing_a_part_sends_only_what_changed(opened, board):
+    board.show("two")
+    page = opened("#parts")
+    page.click("#parts [data-part-id='1'] [data-action='edit part']")
+    page.click("[data-action='save part']")
+    page.wait_for_selector("dialog:not([open])", state="attached")
+    assert board.acted == []
+    page.click("#parts [data-part-id='1'] [data-action='edit part']")
+    page.locator("[data-field='cooling_max_c_per_h'] [data-action='not set']").click()
+    page.click(".tile[data-value='bench/argon']")
+    page.click("[data-action='save part']")
+    page.wait_for_selector("dialog:not([open])", state="attached")
+    assert [action["kind"] for action in board.acted] == ["set limits", "assign channel"]
+    assert board.acted[0]["limits"]["cooling_max_c_per_h"] is None
+    assert board.acted[1]["part_id"] is None
+
+
+@pytest.mark.parametrize(
+    ("field", "text", "said"),
+    [
+        ("preheat_min_c", "2000", "is not between -50 and 1400 °C"),
+        ("preheat_min_c", "hot", "“hot” is not a number"),
+        ("preheat_min_c", "350", "must be above preheat"),
+        ("oxygen_max_ppm", "0", "is not above 0 and at most 209000 ppm"),
+    ],
+)
+def test_bad_numbers_are_told_beside_the_field(opened, board, field, text, said):
+    page = opened("#parts")
+    page.click("#parts [data-action='edit part']")
+    page.fill(f"#field-{field}", text)
+    page.click("[data-action='save part']")
+    page.get_by_text(said).first.wait_for()
+    assert board.acted == []
+    assert page.locator("dialog[open]").count() == 1
+
+
+def test_refused_part_is_kept_in_the_form(opened, board):
+    board.show("idle")
+    board.refuse = "the list is full"
+    page = opened("#parts")
+    page.click("#parts [data-action='new part']")
+    page.click("[data-action='save part']")
+    page.get_by_text("Not done: the list is full").wait_for()
+    assert page.input_value("#field-name") == "Casting 1"
+    board.refuse = None
+    page.click("[data-action='save part']")
+    page.wait_for_selector("dialog:not([open])", state="attached")
+    assert [action["kind"] for action in board.acted] == ["create part"]
+
+
+def test_by_keyboard_only(opened, board):
+    board.show("stop")
+    page = opened()
+    page.wait_for_selector(".alarm")
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.dataset.action") == "acknowledge alarm":
+            break
+    page.keyboard.press("Enter")
+    page.get_by_text("Acknowledged: Purge lost").wait_for()
+    assert board.acted == [{"kind": "acknowledge alarm", "alarm_id": 31}]
+
+
+def test_two_pages_see_the_same(opened, board):
+    one, other = opened(), opened(width=390, height=844)
+    board.show("stop")
+    for page in (one, other):
+        page.wait_for_selector(".panel[data-verdict='stop']")
+        page.wait_for_selector(".alarm[data-alarm-id='31']")
+
+
+def test_an_updated_service_brings_its_page(opened, served, board):
+    page = opened()
+    page.evaluate("window.before = true")
+    page.route(
+        "**/api/v1/bench",
+        lambda route: route.fulfill(
+            response=(answer := route.fetch()),
+            headers=answer.headers | {"heatwindow-page": "another"},
+        ),
+        times=1,
+    )
+    board.show("wait")
+    page.wait_for_function("() => window.before === undefined")
+    page.wait_for_selector(".panel[data-verdict='wait']")
