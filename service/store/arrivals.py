@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Row, Select, func, select
 
 from service.readings import Reading
 from service.store.codes import QUALITY_OF
-from service.store.marks import Mark, mark_at, marks_between, stray_rows
+from service.store.marks import Mark, by_time, mark_at, marks_between, stray_rows
 from service.store.schema import (
     STRAY,
     TIMED,
@@ -55,15 +55,14 @@ def readings_of(
     low = max(first.seq, from_seq)
     ends = [end for end in (to_seq, following.seq - 1 if following else None) if end is not None]
     high = min(ends) if ends else None
-    query = select(channel.c.name, unit.c.name.label("unit_name"), reading).select_from(
-        # Through the channels, so that each one's rows are found by the primary key.
-        channel.join(reading, reading.c.channel_id == channel.c.id).join(
-            unit, unit.c.id == reading.c.unit_id
-        )
+    query = (
+        select(channel.c.name, unit.c.name.label("unit_name"), reading)
+        .join(channel, channel.c.id == reading.c.channel_id)
+        .join(unit, unit.c.id == reading.c.unit_id)
     )
     query = _within(query, reading.c.seq, low, high)
     near = _within(
-        query.where(reading.c.flags < STRAY),
+        query.where(by_time(), reading.c.flags < STRAY),
         reading.c.t_us,
         first.earliest_us,
         last.latest_us(following) if following else None,
@@ -93,14 +92,11 @@ def highest(connection: Connection) -> tuple[int, int]:
 
 def latest_mono_us(connection: Connection, mark: Mark, before_seq: int) -> int:
     """Latest monotonic arrival [µs] under a mark before a place in the order, strays apart."""
-    earlier = (
-        select(func.max(reading.c.t_us + reading.c.delay_us))
-        .select_from(channel.join(reading, reading.c.channel_id == channel.c.id))
-        .where(
-            reading.c.seq.between(mark.seq, before_seq - 1),
-            reading.c.flags < STRAY,
-            reading.c.t_us >= mark.earliest_us,
-        )
+    earlier = select(func.max(reading.c.t_us + reading.c.delay_us)).where(
+        by_time(),
+        reading.c.seq.between(mark.seq, before_seq - 1),
+        reading.c.flags < STRAY,
+        reading.c.t_us >= mark.earliest_us,
     )
     arrived_us = connection.execute(earlier).scalar()
     return mark.mono_us if arrived_us is None else int(arrived_us) - mark.offset_us

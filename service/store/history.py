@@ -10,13 +10,18 @@ from dataclasses import dataclass, field
 from statistics import median
 from typing import Any
 
-from sqlalchemy import Connection, Integer, Select, case, cast, func, select
+from sqlalchemy import Connection, Integer, Select, cast, select
 
 from service.store.errors import StoreError, UnknownChannel
-from service.store.schema import BAD, GOOD, SUSPECT, channel, reading, unit
+from service.store.roll_up import SECOND_US, SPANS_S, rolled_seq, since
+from service.store.schema import channel, reading, rollup, unit
+from service.store.summing import Figures, raw_figures, rolled_figures
 
 POINTS_MAX = 20_000
 """More steps than this are not given at once."""
+
+SLOTS_LEAST = 4
+"""A step is summed from roll-up slots only if it is this many of them wide."""
 
 GAP_LEAST_US = 3_000_000
 """A shorter silence is never a gap [µs]; the same rule as for a stale channel."""
@@ -60,7 +65,8 @@ class History:
     Attributes:
         channel: Its name.
         unit: Unit of all values; ``None`` when the channel has only ever sent faults.
-        start_us: Beginning of the first step [µs UTC].
+        start_us: Beginning of the first step [µs UTC]. A long history is laid onto whole slots
+            of the roll-up: it may begin and end up to a quarter of a step further out than asked.
         end_us: End [µs UTC], excluded; the last step may reach beyond it.
         step_us: Width of a step [µs].
         steps: In order of time. A step without any reading is left out, save the first of each
@@ -73,16 +79,6 @@ class History:
     end_us: int
     step_us: int
     steps: list[Step] = field(default_factory=list)
-
-
-@dataclass(frozen=True, slots=True)
-class _Summed:
-    """One row of the summing query."""
-
-    slot: int
-    step: Step
-    first_us: int | None
-    last_us: int | None
 
 
 def read_history(
@@ -110,96 +106,143 @@ def read_history(
     if found is None:
         raise UnknownChannel(name)
     channel_id, unit_id, unit_name = found
-    step_us = max(1, -(-(end_us - start_us) // points))
-    query = _summing(channel_id, unit_id, start_us, end_us, step_us)
-    summed = [_summed(row, start_us, step_us) for row in connection.execute(query)]
+    grid = Grid.over(start_us, end_us, points)
+    summed = _sum(connection, channel_id, unit_id, grid)
     return History(
         channel=name,
         unit=unit_name or None,
-        start_us=start_us,
-        end_us=end_us,
-        step_us=step_us,
-        steps=_with_gaps(summed, start_us, step_us),
+        start_us=grid.start_us,
+        end_us=grid.end_us,
+        step_us=grid.step_us,
+        steps=_with_gaps(summed, grid),
     )
 
 
-def _summing(
-    channel_id: int, unit_id: int, start_us: int, end_us: int, step_us: int
-) -> Select[Any]:
-    slot = cast((reading.c.t_us - start_us) // step_us, Integer).label("slot")
-    # A channel that once sent another unit: those values do not belong on this axis.
-    good = (reading.c.quality == GOOD) & (reading.c.unit_id == unit_id)
-    value = case((good, reading.c.value))
-    t_us = case((good, reading.c.t_us))
-    return (
-        select(
-            slot,
-            func.min(value).label("low"),
-            func.max(value).label("high"),
-            func.avg(value).label("mean"),
-            func.count(value).label("good"),
-            func.sum(case((reading.c.quality == SUSPECT, 1), else_=0)).label("suspect"),
-            func.sum(case((reading.c.quality == BAD, 1), else_=0)).label("bad"),
-            func.min(t_us).label("first_us"),
-            func.max(t_us).label("last_us"),
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Where the steps lie, and from what they are summed.
+
+    Attributes:
+        start_us: Beginning of the first step [µs UTC].
+        end_us: Nothing at or after this is summed [µs UTC].
+        step_us: Width of a step [µs].
+        span_s: Width of the roll-up's slots to sum from [s]; ``None`` sums readings.
+    """
+
+    start_us: int
+    end_us: int
+    step_us: int
+    span_s: int | None
+
+    @classmethod
+    def over(cls, start_us: int, end_us: int, points: int) -> Grid:
+        """Lay the steps over a stretch; onto the roll-up's slots where these are fine enough."""
+        step_us = max(1, -(-(end_us - start_us) // points))
+        spans_s = [span_s for span_s in SPANS_S if span_s * SECOND_US * SLOTS_LEAST <= step_us]
+        if not spans_s:
+            return cls(start_us, end_us, step_us, None)
+        slot_us = spans_s[-1] * SECOND_US
+        return cls(
+            start_us // slot_us * slot_us,
+            -(-end_us // slot_us) * slot_us,
+            -(-step_us // slot_us) * slot_us,
+            spans_s[-1],
         )
+
+    def t_us(self, index: int) -> int:
+        """Beginning of a step."""
+        return self.start_us + index * self.step_us
+
+
+def _sum(
+    connection: Connection, channel_id: int, unit_id: int, grid: Grid
+) -> list[tuple[int, Figures]]:
+    """Every step that has readings, by index, in order."""
+    index = cast((reading.c.t_us - grid.start_us) // grid.step_us, Integer).label("step")
+    # A channel that once sent another unit: those values do not belong on this axis.
+    raw = (
+        select(index, *raw_figures(reading.c.unit_id == unit_id))
         .where(
             reading.c.channel_id == channel_id,
-            reading.c.t_us >= start_us,
-            reading.c.t_us < end_us,
+            reading.c.t_us >= grid.start_us,
+            reading.c.t_us < grid.end_us,
         )
-        .group_by(slot)
-        .order_by(slot)
+        .group_by(index)
+    )
+    queries = [raw]
+    if grid.span_s is not None:
+        queries = [
+            _rolled(channel_id, unit_id, grid, grid.span_s),
+            *since(connection, raw, rolled_seq(connection)),
+        ]
+    sums: dict[int, Figures] = {}
+    for query in queries:
+        for row in connection.execute(query):
+            if row.step in sums:
+                sums[row.step].add(Figures.of(row))
+            else:
+                sums[row.step] = Figures.of(row)
+    return sorted(sums.items())
+
+
+def _rolled(channel_id: int, unit_id: int, grid: Grid, span_s: int) -> Select[Any]:
+    slot_us = span_s * SECOND_US
+    first = grid.start_us // slot_us
+    index = cast((rollup.c.slot - first) // (grid.step_us // slot_us), Integer).label("step")
+    return (
+        select(index, *rolled_figures(rollup.c.unit_id == unit_id))
+        .where(
+            rollup.c.span_s == span_s,
+            rollup.c.channel_id == channel_id,
+            rollup.c.slot >= first,
+            rollup.c.slot < grid.end_us // slot_us,
+        )
+        .group_by(index)
     )
 
 
-def _summed(row: Any, start_us: int, step_us: int) -> _Summed:
-    step = Step(
-        t_us=start_us + row.slot * step_us,
-        low=row.low,
-        high=row.high,
-        mean=row.mean,
-        good=row.good,
-        suspect=row.suspect,
-        bad=row.bad,
+def _step(figures: Figures, t_us: int) -> Step:
+    return Step(
+        t_us=t_us,
+        low=figures.low,
+        high=figures.high,
+        mean=figures.total / figures.good if figures.total is not None else None,
+        good=figures.good,
+        suspect=figures.suspect,
+        bad=figures.bad,
     )
-    return _Summed(row.slot, step, row.first_us, row.last_us)
 
 
-def _with_gaps(summed: list[_Summed], start_us: int, step_us: int) -> list[Step]:
+def _with_gaps(summed: list[tuple[int, Figures]], grid: Grid) -> list[Step]:
     """The steps, and one without a value in each silence that is too long for the channel."""
-    limit_us = _silence_us(summed)
+    limit_us = _silence_us([figures for _, figures in summed])
     steps: list[Step] = []
-    before: _Summed | None = None
-    for item in summed:
-        if item.step.is_gap:
-            steps.append(item.step)
-            continue
-        if (
-            before is not None
-            and before.last_us is not None
-            and item.first_us is not None
-            and item.first_us - before.last_us > limit_us
-            and not steps[-1].is_gap
-            and item.slot > before.slot + 1
-        ):
-            steps.append(Step(start_us + (before.slot + 1) * step_us, None, None, None, 0, 0, 0))
-        steps.append(item.step)
-        before = item
+    before_index, before_us = 0, None
+    for index, figures in summed:
+        if figures.first_us is not None:
+            if (
+                before_us is not None
+                and figures.first_us - before_us > limit_us
+                and not steps[-1].is_gap
+                and index > before_index + 1
+            ):
+                steps.append(Step(grid.t_us(before_index + 1), None, None, None, 0, 0, 0))
+            before_index, before_us = index, figures.last_us
+        steps.append(_step(figures, grid.t_us(index)))
     return steps
 
 
-def _silence_us(summed: list[_Summed]) -> float:
+def _silence_us(summed: list[Figures]) -> float:
     """The longest silence that is still usual here [µs]."""
     intervals: list[float] = []
     before_us: int | None = None
-    for item in summed:
-        if item.first_us is None or item.last_us is None:
+    for figures in summed:
+        if figures.first_us is None or figures.last_us is None:
             continue
-        if item.step.good > 1:
-            intervals.append((item.last_us - item.first_us) / (item.step.good - 1))
+        if figures.good > 1:
+            intervals.append((figures.last_us - figures.first_us) / (figures.good - 1))
         if before_us is not None:
-            intervals.append(item.first_us - before_us)
-        before_us = item.last_us
+            intervals.append(figures.first_us - before_us)
+        before_us = figures.last_us
     usual_us = median(intervals) if intervals else 0.0
     return max(GAP_LEAST_US, GAP_INTERVALS * usual_us)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import time
 from collections.abc import Sequence
 from typing import Any
 
@@ -17,9 +18,16 @@ from service.store.errors import is_storage_trouble, plain
 from service.store.marker import Marker
 from service.store.projections import project
 from service.store.reading_rows import Counts, ReadingRows
+from service.store.roll_up import mend, roll_up
 from service.store.schema import alarm_change, checkpoint, gap, journal, misfit, verdict_change
 
 log = logging.getLogger(__name__)
+
+ROLL_UP_S = 10.0
+"""How often readings are summed up [s, real] ..."""
+
+ROLL_UP_READINGS = 5_000
+"""... or after so many."""
 
 
 class Keeper:
@@ -35,6 +43,8 @@ class Keeper:
         self._marker = Marker()
         self._rows = ReadingRows(engine.dialect, self._codes, self._marker)
         self._fresh = False
+        self._not_rolled = 1  # there may be some from before a kill
+        self._roll_at_s = 0.0
         self.misfits = 0
         """Entries the tables would not take; they are in ``misfit``."""
 
@@ -60,7 +70,9 @@ class Keeper:
                     self._marker.load(connection)
                     self._rows.forget()
                     self._fresh = True
-                return self._write(connection, entries)
+                counts = self._write(connection, entries)
+                self._roll_up_if_due(connection, counts)
+                return counts
         except BaseException:
             self._fresh = False
             raise
@@ -71,6 +83,8 @@ class Keeper:
             if isinstance(entry, Arrived):
                 readings.extend(entry.readings)
         counts = self._rows.insert(connection, readings)
+        if counts.new and (late := self._rows.take_out_of_turn()):
+            mend(connection, late)
         for entry in entries:
             if isinstance(entry, Acted):
                 self._keep_action(connection, entry)
@@ -81,6 +95,25 @@ class Keeper:
             elif isinstance(entry, Checkpoint):
                 _keep_checkpoint(connection, entry)
         return counts
+
+    def _roll_up_if_due(self, connection: Connection, counts: Counts) -> None:
+        """Sum up what has come, at the latest so that history has little left to sum."""
+        self._not_rolled += counts.new
+        now_s = time.monotonic()
+        if not self._not_rolled or (
+            now_s < self._roll_at_s and self._not_rolled < ROLL_UP_READINGS
+        ):
+            return
+        try:
+            with connection.begin_nested():
+                roll_up(connection)
+        except Exception as error:
+            if is_storage_trouble(error):
+                raise
+            # The mark stays where it is, so history is slower but right.
+            log.exception("summing up failed")
+        self._not_rolled = 0
+        self._roll_at_s = now_s + ROLL_UP_S
 
     def _keep_action(self, connection: Connection, acted: Acted) -> None:
         row = {

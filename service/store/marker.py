@@ -19,13 +19,13 @@ class Marker:
     """Knows the mark in force and where in the order the database stands."""
 
     def __init__(self) -> None:
-        self._top_seq = 0
+        self.top_seq = 0
         self._top_mono_us = 0
         self._adopt(None)
 
     def load(self, connection: Connection) -> None:
         """Take up where the database stands; also after a transaction that was rolled back."""
-        self._top_seq, self._top_mono_us = highest(connection)
+        self.top_seq, self._top_mono_us = highest(connection)
         self._adopt(mark_at(connection))
 
     def _adopt(self, mark: Mark | None) -> None:
@@ -40,11 +40,11 @@ class Marker:
         Otherwise, ``exceptional`` must be told of it.
         """
         if (
-            self._top_seq < seq < self._until_seq
+            self.top_seq < seq < self._until_seq
             and self._top_mono_us <= mono_us < self._until_us
             and arrived_us - mono_us == self._offset_us
         ):
-            self._top_seq, self._top_mono_us = seq, mono_us
+            self.top_seq, self._top_mono_us = seq, mono_us
             return True
         return False
 
@@ -54,10 +54,10 @@ class Marker:
         Returns:
             ``STRAY`` if it is to be found by ``seq``, else 0.
         """
-        if seq <= self._top_seq:
+        if seq <= self.top_seq:
             self._out_of_turn(connection, seq, mono_us, arrived_us - mono_us)
             return STRAY
-        self._top_seq = seq
+        self.top_seq = seq
         in_step = mono_us >= self._top_mono_us
         self._top_mono_us = max(self._top_mono_us, mono_us)
         offset_us = arrived_us - mono_us

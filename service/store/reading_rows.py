@@ -89,10 +89,17 @@ class ReadingRows:
         self._codes = codes
         self._marker = marker
         self._chain_ends: dict[tuple[int, int], int] = {}
+        self._out_of_turn: list[tuple[int, int]] = []
 
     def forget(self) -> None:
         """After a rollback: what was remembered may not be in the database."""
         self._chain_ends.clear()
+        self._out_of_turn.clear()
+
+    def take_out_of_turn(self) -> list[tuple[int, int]]:
+        """Channel id and time [µs] of what came at a place in the order that had been passed."""
+        taken, self._out_of_turn = self._out_of_turn, []
+        return taken
 
     def insert(self, connection: Connection, readings: Iterable[Reading]) -> Counts:
         """Write readings; second deliveries are recognised and left out."""
@@ -117,6 +124,8 @@ class ReadingRows:
             delay_us = arrived_us - t_us
             flags = TIMED if timed else 0
             if not expects(seq, mono_us, arrived_us):
+                if seq <= place.top_seq:
+                    self._out_of_turn.append((channel_id, t_us))
                 flags |= place.exceptional(connection, seq, mono_us, arrived_us)
             if not -NEAR_US <= delay_us <= NEAR_US:
                 flags |= STRAY
@@ -164,6 +173,8 @@ class ReadingRows:
             flags=row.flags | STRAY,
         )
         connection.exec_driver_sql(self._sql, tuple(moved))
+        if (row.channel_id, row.t_us) in self._out_of_turn:
+            self._out_of_turn.append((row.channel_id, free_us))
         if len(self._chain_ends) >= CHAIN_ENDS_MAX:
             self._chain_ends.clear()
         self._chain_ends[key] = free_us + 1

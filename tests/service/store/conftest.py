@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Executable, event
 
 from service.judge.actions import Action
 from service.judge.events import Acted, Stamp
@@ -98,6 +99,21 @@ def store(url: str) -> Iterator[Store]:
 
 
 @pytest.fixture
+def asked(store: Store) -> list[str]:
+    """The plan of every query that reads ``reading``, as they are made."""
+    plans: list[str] = []
+
+    def explain(connection, cursor, statement, parameters, context, many):  # type: ignore[no-untyped-def]
+        if "FROM reading" in statement and not statement.startswith("EXPLAIN"):
+            found = cursor.connection.execute(f"EXPLAIN QUERY PLAN {statement}", parameters)
+            plans.append("; ".join(row[3] for row in found))
+
+    for engine in (store.write_side.engine, store._reading):
+        event.listen(engine, "before_cursor_execute", explain)
+    return plans
+
+
+@pytest.fixture
 def told() -> Told:
     return Told()
 
@@ -149,3 +165,18 @@ def rows(path: Path) -> Callable[..., list[tuple[object, ...]]]:
             return connection.execute(sql, values).fetchall()
 
     return query
+
+
+@pytest.fixture
+def plan(store: Store) -> Callable[[Executable], str]:
+    """How SQLite would go about a query: nothing may read the whole of ``reading``."""
+
+    def explain(query: Executable) -> str:
+        with store.write_side.engine.connect() as connection:
+            sql = str(
+                query.compile(dialect=connection.dialect, compile_kwargs={"literal_binds": True})
+            )
+            steps = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {sql}").fetchall()
+        return "; ".join(step[3] for step in steps)
+
+    return explain

@@ -199,6 +199,22 @@ def test_after_a_rollback_nothing_is_remembered_that_is_not_there(store, shop, l
     assert list(store.readings(2)) == more
 
 
+def test_nothing_reads_the_whole_table(store, shop, asked):
+    for _ in range(3):
+        keep(store, [*shop.readings(50), shop.reading(1.0, t_us=9, timed=True)])
+        store.write_side.keeper._fresh = False
+        store.write_side.keeper._roll_at_s = 0.0
+    twice = shop.reading(5.0, timed=True)
+    keep(store, [twice, replace(twice, value=6.0, seq=twice.seq + 1)])
+    keep(store, [replace(twice, seq=3, arrived_us=twice.arrived_us + 5)])
+    list(store.readings(20, 90))
+    store.next_seq()
+    store.history("TC1", shop.mono_us - HOUR_US, shop.mono_us, 10)
+    store.history("TC1", shop.mono_us - HOUR_US, shop.mono_us, 10_000)
+    assert len(asked) > 15
+    assert [plan for plan in asked if "SCAN reading" in plan] == []
+
+
 def qualities():
     return st.sampled_from(
         [

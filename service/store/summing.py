@@ -1,0 +1,88 @@
+"""Readings summed up: the figures of a step of history, and of a slot of the roll-up.
+
+All sums are made by the database. The figures are of good readings in one unit; the others are
+only counted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, case, func
+
+from service.store.schema import BAD, GOOD, SUSPECT, reading, rollup
+
+
+@dataclass(slots=True)
+class Figures:
+    """Lowest, highest and sum of good values, how many of each quality, first and last time."""
+
+    low: float | None
+    high: float | None
+    total: float | None
+    good: int
+    suspect: int
+    bad: int
+    first_us: int | None
+    last_us: int | None
+
+    def add(self, other: Figures) -> None:
+        """Take in what another has summed up."""
+        self.low = min(_known(self.low, other.low), default=None)
+        self.high = max(_known(self.high, other.high), default=None)
+        self.total = sum(_known(self.total, other.total)) if self.good + other.good else None
+        self.good += other.good
+        self.suspect += other.suspect
+        self.bad += other.bad
+        self.first_us = min(_known(self.first_us, other.first_us), default=None)
+        self.last_us = max(_known(self.last_us, other.last_us), default=None)
+
+    @classmethod
+    def of(cls, row: Any) -> Figures:
+        """From a row of ``raw_figures`` or ``rolled_figures``."""
+        return cls(
+            row.low, row.high, row.total, row.good, row.suspect, row.bad, row.first_us, row.last_us
+        )
+
+
+def _known(*values: Any) -> Iterable[Any]:
+    return [value for value in values if value is not None]
+
+
+def raw_figures(is_unit: ColumnElement[bool]) -> list[ColumnElement[Any]]:
+    """Columns that sum up rows of ``reading``; figures of those for which ``is_unit`` holds."""
+    good = (reading.c.quality == GOOD) & is_unit
+    value, t_us = case((good, reading.c.value)), case((good, reading.c.t_us))
+    return [
+        func.min(value).label("low"),
+        func.max(value).label("high"),
+        func.sum(value).label("total"),
+        func.count(value).label("good"),
+        func.sum(case((reading.c.quality == SUSPECT, 1), else_=0)).label("suspect"),
+        func.sum(case((reading.c.quality == BAD, 1), else_=0)).label("bad"),
+        func.min(t_us).label("first_us"),
+        func.max(t_us).label("last_us"),
+    ]
+
+
+def rolled_figures(is_unit: ColumnElement[bool]) -> list[ColumnElement[Any]]:
+    """The same, summing up rows of ``rollup``."""
+    return [
+        func.min(case((is_unit, rollup.c.low))).label("low"),
+        func.max(case((is_unit, rollup.c.high))).label("high"),
+        func.sum(case((is_unit, rollup.c.total))).label("total"),
+        func.sum(case((is_unit, rollup.c.good), else_=0)).label("good"),
+        func.sum(rollup.c.suspect).label("suspect"),
+        func.sum(rollup.c.bad).label("bad"),
+        func.min(case((is_unit, rollup.c.first_us))).label("first_us"),
+        func.max(case((is_unit, rollup.c.last_us))).label("last_us"),
+    ]
+
+
+def slot_of(t_us: Any, width_us: int) -> ColumnElement[int]:
+    """``t_us // width_us``, rounded down for times before 1970 too."""
+    remainder = (t_us % width_us + width_us) % width_us
+    slot: ColumnElement[int] = (t_us - remainder) // width_us
+    return slot
