@@ -68,7 +68,7 @@ TIMINGS: dict[AlarmKind, Timing] = {
     "below preheat": Timing(_s(5), _s(10), worse_by=15.0),
     # The arc's own heat must spread first; nobody is harmed by waiting 10 s for the alarm.
     "above interpass": Timing(_s(10), _s(5), worse_by=25.0),
-    # The rate is a fitted one and already slow; its own confidence is the filter. Half as fast
+    # The rate is taken over a minute or two; its own confidence is the filter. Half as fast
     # again is worse (the severity is a logarithm to the base 1.5).
     "cooling too fast": Timing(_s(10), _s(30), worse_by=1.0),
     # The root colours within seconds: long enough to ride out one odd meter reading, no more.

@@ -12,7 +12,7 @@ from math import log
 
 from service.judge.alarms import Condition
 from service.judge.channel import ChannelTrack, Standing
-from service.judge.heat_track import HeatTrack, Tracks, cooling_limit_c_per_h
+from service.judge.heat_track import HeatTrack, Tracks
 from service.judge.heat_verdict import cools_too_fast
 from service.judge.shop import Heat, Part
 from service.judge.state import JudgeState
@@ -57,9 +57,8 @@ def _of_temperature(
             yield _below_preheat(part, heat, good_c, doubt, part.preheat_min_c)
         if part.interpass_max_c is not None:
             yield _above_interpass(part, heat, good_c, doubt, part.interpass_max_c)
-    cooling_max_c_per_h = cooling_limit_c_per_h(heat, part, now_us)
-    if cooling_max_c_per_h is not None:
-        yield _cooling(track, part, not good_c, cooling_max_c_per_h)
+    if heat.phase == "slow cool" and part.cooling_max_c_per_h is not None:
+        yield _cooling(track, part, not good_c, part.cooling_max_c_per_h)
 
 
 def _below_preheat(
@@ -102,7 +101,7 @@ def _above_interpass(
 def _cooling(track: HeatTrack, part: Part, blind: bool, limit_c_per_h: float) -> Condition:
     rate = track.rate
     if blind or rate is None:
-        return Condition("cooling too fast", part.id, None, None, f"{part.name}: rate unknown")
+        return Condition("cooling too fast", part.id, None, None, f"{part.name}: not measured yet")
     return Condition(
         "cooling too fast",
         part.id,

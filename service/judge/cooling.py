@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from service.judge.actions import HeatPhase
 from service.judge.channel import ChannelTrack, Standing
+from service.judge.measured_rate import MeasuredRate
 from service.judge.shop import Part
 from service.physics.cooldown import Change, Cooldown, CooldownPrior, Level, Rate
 from service.readings import Forecast
@@ -60,6 +61,7 @@ class CoolingTrack:
     level: Level | None = None
     asked_us: int | None = None
     changes: list[tuple[float, Change]] = field(default_factory=list)
+    measured: MeasuredRate = field(default_factory=MeasuredRate)
 
     def take(self, measured_us: int, temperature_c: float) -> None:
         """A good, settled reading [°C]."""
@@ -79,6 +81,7 @@ class CoolingTrack:
             self.waited = True
         elif self.waited:
             self.waited = False
+            self.measured.begin_anew()
             self.changes.append((now_us / 1e6, "probe back"))
         self._observe(ambient_c)
         for at_s, change in self.changes:
@@ -107,6 +110,7 @@ class CoolingTrack:
         if t_s > self.told_s:
             self.told_s = t_s
             self.model.observe(t_s, temperature_c, ambient_c)
+            self.measured.take(t_s, temperature_c)
 
     def flow(self, now_us: int, argon_flow_l_min: float) -> None:
         """Purge gas through the part [l/min]; only real changes reach the model."""
@@ -124,6 +128,8 @@ class CoolingTrack:
         at_s = max(self.told_s, now_us / 1e6)
         self.asked_us = now_us
         self.rate, self.level = self.model.rate(), self.model.level(at_s)
+        if phase == "slow cool":
+            self.rate = self.measured.rate(at_s)
         self.closes = self.opens = self.below_interpass = None
         low, high = part.preheat_min_c, part.interpass_max_c
         if phase == "oven":

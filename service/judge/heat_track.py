@@ -21,7 +21,8 @@ from service.readings import ChannelKind, Forecast
 CARRY_LIMIT_S = 300.0
 """An unplugged probe is an expected gap for so long after the oven, then a fault (practice)."""
 COVER_SETTLE_S = 60.0
-"""A cover must warm up before the part cools slowly under it; judged after so long (practice)."""
+"""A cover must warm up before the part cools slowly under it: the rate is measured from then on
+(common practice, no source)."""
 SLOW_ASK_S = 5
 """In the oven and under cover nothing is urgent: forecasts every so many seconds."""
 
@@ -75,6 +76,9 @@ class HeatTrack:
     def moved(self, before: HeatPhase, after: HeatPhase, mono_us: int) -> None:
         """The part changed place."""
         self.changed(mono_us, *MOVES[before, after])
+        self.closes = self.opens = self.rate = None
+        if before != "oven":  # on the carry the oven's last level is all there is
+            self.level = None
         if before == "oven" and after in ("carry", "bench"):
             self.gap_since_us = mono_us
         elif after in ("oven", "slow cool"):
@@ -105,15 +109,18 @@ class HeatTrack:
         if self.purging is not None:
             oxygen = the_one(shop, tracks, self.part_id, ChannelKind.OXYGEN)
             self.purging.second(now_us, oxygen, part.oxygen_max_ppm)
+        covered_s = (now_us - heat.phase_since_us) / 1e6
         for name, cooling in self.cooling.items():
             cooling.second(now_us, tracks[name], None if heat.phase == "oven" else ambient_c)
+            if heat.phase == "slow cool" and covered_s < COVER_SETTLE_S:
+                cooling.measured.begin_anew()
             if self.purging is not None and self.purging.flow_l_min is not None:
                 cooling.flow(now_us, self.purging.flow_l_min)
         self._ask(now_us, heat, part, tracks)
 
     def _ask(self, now_us: int, heat: Heat, part: Part, tracks: Tracks) -> None:
         slow = heat.phase in ("oven", "slow cool")
-        if slow and now_us // 1_000_000 % SLOW_ASK_S and self.rate is not None:
+        if slow and now_us // 1_000_000 % SLOW_ASK_S and self.level is not None:
             return
         for name, cooling in self.cooling.items():
             live = tracks[name].standing(now_us) is Standing.GOOD
@@ -176,7 +183,7 @@ class HeatTrack:
             probes=probes,
             preheat_min_c=part.preheat_min_c,
             interpass_max_c=part.interpass_max_c,
-            cooling_max_c_per_h=cooling_limit_c_per_h(heat, part, now_us),
+            cooling_max_c_per_h=part.cooling_max_c_per_h,
             arc_out_s=None if heat.arc_out_us is None else (now_us - heat.arc_out_us) / 1e6,
             carry_s=(now_us - self.gap_since_us) / 1e6
             if self.gap_since_us is not None and self.gap_expected(now_us)
@@ -227,14 +234,6 @@ class HeatTrack:
             without_numbers(self.heat.lead),
             without_numbers(self.purge.lead),
         )
-
-
-def cooling_limit_c_per_h(heat: Heat, part: Part, now_us: int) -> float | None:
-    """The part's cooling limit [°C/h] where it means something: settled under cover."""
-    covered_us = now_us - heat.phase_since_us
-    if heat.phase != "slow cool" or covered_us < COVER_SETTLE_S * 1e6:
-        return None
-    return part.cooling_max_c_per_h
 
 
 def probe_view(track: ChannelTrack, now_us: int) -> ProbeView:

@@ -104,7 +104,9 @@ def test_cooling_too_fast_only_under_cover(stage):
     stage.run(90)
     assert alarms(stage) == [], "bare on the bench 1,000 °C/h is normal"
     stage.act(act.MovePart(heat_id=1, phase="slow cool"))
-    stage.run(90)
+    stage.run(110)
+    assert alarms(stage) == [], "the cover must warm up first, and a minute be measured"
+    stage.run(40)
     assert ("cooling too fast", "unacknowledged") in alarms(stage)
     assert stage.bench_part()["verdict"] == "wait"
 
