@@ -103,7 +103,9 @@ class Wiring:
         act: Do what an operator asks; raises ``service.judge.events.Refused``.
         history: ``(channel, start_us, end_us, points)`` to the channel's past between two times
             [µs UTC] in at most ``points`` stretches; ``None`` for an unknown channel.
-        health: Whether every worker makes progress, and the details as a JSON object.
+        health: Whether every worker makes progress, and the details as a JSON object. Its
+            ``links`` are shown with the sensors: ``name``, ``state``, ``data_age_s`` and, by
+            cause, the numbers of measurements ``rejected``.
         metrics: Figures about the service.
         now_us: The shop's clock [µs UTC].
     """

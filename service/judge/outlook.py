@@ -105,21 +105,9 @@ class AlarmJson(TypedDict):
     text: str
 
 
-class LinkJson(TypedDict):
-    name: str
-    state: str
-    """A word of the link's own, such as "open"; never evidence that data flow."""
-    packs: int
-    age_s: float | None
-    """Since the last pack [s]; ``None`` before the first."""
-    rejected: dict[str, int]
-    """Measurements refused by the decoder, by cause."""
-
-
 class BenchJson(TypedDict):
     at: str
     recording: bool
     parts: list[PartJson]
     channels: list[ChannelJson]
     alarms: list[AlarmJson]
-    links: NotRequired[list[LinkJson]]

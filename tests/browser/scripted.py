@@ -358,16 +358,16 @@ MIXED = [
 LINKS = [
     {
         "name": "serial /dev/ttyACM0",
+        "kind": "serial",
         "state": "open",
-        "packs": 8123,
-        "age_s": 0.2,
+        "data_age_s": 0.2,
         "rejected": {"syntax": 3, "unit": 0},
     },
     {
         "name": "mqtt localhost:1883",
+        "kind": "mqtt",
         "state": "subscribed",
-        "packs": 40211,
-        "age_s": 0.4,
+        "data_age_s": 0.4,
         "rejected": {},
     },
 ]
@@ -428,7 +428,7 @@ STATES: dict[str, dict[str, Any]] = {
     "heard": answer(channels=MIXED[:2]),
     "made": answer(part(1, "Casting 1", metal="iron, unknown"), channels=FITTED[:2]),
     "idle": answer(part(1, SAWMILL), part(2, PUMP, metal="iron, unknown")),
-    "sensors": answer(READY, INTERPASS, channels=MIXED, links=LINKS),
+    "sensors": answer(READY, INTERPASS, channels=MIXED),
 }
 
 
@@ -499,7 +499,7 @@ class ScriptedBoard:
             latest=self.latest,
             act=self.act,
             history=self.history,
-            health=lambda: (True, {"store": "open"}),
+            health=lambda: (True, {"store": "open", "links": LINKS}),
             metrics=lambda: [Metric("heatwindow_readings", "counter", "Readings.", [({}, 3.0)])],
             now_us=self.now_us,
         )

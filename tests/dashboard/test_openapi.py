@@ -115,7 +115,6 @@ SHAPES = {
     "Spread": outlook.SpreadJson,
     "Channel": outlook.ChannelJson,
     "Alarm": outlook.AlarmJson,
-    "Link": outlook.LinkJson,
     "PassTimes": outlook.PassTimesJson,
 }
 

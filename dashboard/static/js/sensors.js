@@ -7,9 +7,12 @@ import { t, t2 } from "./words.js";
 
 const KINDS = ["thermocouple", "ambient", "gas flow", "oxygen", "bottle pressure", "arc", "button"];
 
+const LINKS_EVERY_MS = 2000;
+
 export class View {
   #held = new Map();
   #links = new Map();
+  #linksDue = 0;
 
   constructor(place, bench) {
     this.bench = bench;
@@ -25,7 +28,21 @@ export class View {
     const channels = [...bench.channels].sort(unnamedFirst);
     show(this.none, channels.length === 0);
     keyed(this.rows, this.#held, channels, (channel) => channel.name, () => this.#make());
-    const links = bench.links ?? [];
+    this.#askLinks();
+  }
+
+  /** How the ways in are doing: a question of its own, now and then. */
+  async #askLinks() {
+    const now = performance.now();
+    if (now < this.#linksDue) return;
+    this.#linksDue = now + LINKS_EVERY_MS;
+    let links = [];
+    try {
+      const answer = await fetch("/healthz", { signal: AbortSignal.timeout(LINKS_EVERY_MS) });
+      links = (await answer.json()).links ?? [];
+    } catch {
+      // No answer: no list; that the service is silent is said larger elsewhere.
+    }
     show(this.linksTitle, links.length > 0);
     keyed(this.links, this.#links, links, (link) => link.name, makeLink);
   }
@@ -100,10 +117,11 @@ function makeLink() {
   const update = (link) => {
     setAttribute(element, "data-link-name", link.name);
     setText(name, link.name);
-    const last = link.age_s === null ? "" : ` · ${t("sensors.link_last", { age: duration(link.age_s) })}`;
-    setText(about, `${link.state} · ${t("sensors.link_packs", { n: link.packs })}${last}`);
-    const causes = Object.entries(link.rejected).filter(([, n]) => n > 0);
+    const last = link.data_age_s === null ? t("sensors.link_silent") : t("sensors.link_last", { age: duration(link.data_age_s) });
+    setText(about, `${link.state} · ${last}`);
+    const causes = Object.entries(link.rejected ?? {}).filter(([, n]) => n > 0);
     const words = causes.map(([cause, n]) => `${t2("sensors.reject", cause)} ${n}`).join(", ");
+    show(rejected, link.rejected !== undefined);
     setText(rejected, words ? `${t("sensors.rejected")}: ${words}` : t("sensors.rejected_none"));
   };
   return { element, update };
