@@ -15,12 +15,17 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from service.commands.check import config_from
 from service.commands.errors import BadInput, CommandError
 from service.commands.run import log_to_stderr, say
 from service.commands.signals import stop_on_signals
 from service.demo.faults import FAULTS
+
+if TYPE_CHECKING:
+    from service.demo.pacing import Pacing
+    from service.demo.story import Story
 
 SPEED_MIN, SPEED_MAX = 1.0, 60.0
 
@@ -99,7 +104,7 @@ def _play(given: argparse.Namespace, folder: Path, stop: threading.Event) -> int
     from service.clock import SystemClock  # noqa: PLC0415
     from service.commands.assembly import start_service  # noqa: PLC0415
     from service.demo.broker import BrokerFailed  # noqa: PLC0415
-    from service.demo.pacing import Pacing, StoryEnded  # noqa: PLC0415
+    from service.demo.pacing import Pacing  # noqa: PLC0415
     from service.demo.rig import Rig  # noqa: PLC0415
 
     clock = SystemClock(given.speed)
@@ -122,15 +127,35 @@ def _play(given: argparse.Namespace, folder: Path, stop: threading.Event) -> int
             say(f"{minutes:02d}:{seconds:02d}  {text}")
 
         tell(f"MQTT by {rig.broker.kind} on port {rig.broker.port}, pace {given.speed:g}.")
-        rig.story(running.address, pacing, given.fault, tell).play()
-    except StoryEnded:
-        pass
+        failure = _tell_story(rig.story(running.address, pacing, given.fault, tell), pacing)
     finally:
         # The service first: it must not see its links die as if something were wrong.
         clean = running.stop()
         rig.stop()
+    if failure is not None:
+        raise CommandError(f"the story broke off: {failure}") from failure
     if rig.engine.failure is not None:
         raise CommandError(f"the simulated shop stopped: {rig.engine.failure}")
     if not clean:
         raise CommandError("not everything ended in time; the log says what")
     return 0
+
+
+def _tell_story(story: Story, pacing: Pacing) -> Exception | None:
+    """Play until told to stop. What breaks the story off is told at once and returned at the
+    end; the page stays up meanwhile, since it shows what went wrong best."""
+    from service.demo.broker import BrokerFailed  # noqa: PLC0415
+    from service.demo.pacing import StoryEnded  # noqa: PLC0415
+    from service.demo.page import TapRefused  # noqa: PLC0415
+
+    failure: Exception | None = None
+    try:
+        try:
+            story.play()
+        except (TapRefused, TimeoutError, BrokerFailed) as error:
+            failure = error
+            logging.getLogger(__name__).error("the story broke off: %s", error)
+            pacing.wait_for_stop()
+    except StoryEnded:
+        pass
+    return failure

@@ -96,7 +96,7 @@ OVEN_CONVECTION_W_M2_K = 15.0
 """Fan oven; assumed."""
 BLANKET_W_M2_K = 2.8
 """25 mm of ceramic fibre at 0.07 W/(m K)."""
-BENCH_CONTACT_W_K = 0.6
+BENCH_CONTACT_W_K = 0.25
 """Casting to bench plate through a few points; assumed."""
 BENCH_J_K = 1500.0
 """The warm patch of plate, some 3 kg of steel; assumed."""

@@ -118,6 +118,8 @@ class BrokerChild:
         Raises:
             BrokerFailed: It ended, or did not answer in time; with the end of its log.
         """
+        if _answers(self.port):
+            raise BrokerFailed(f"{self.kind} cannot have port {self.port}: it is already taken")
         with self.log_file.open("ab") as log:
             self._child = subprocess.Popen(  # noqa: S603 - our own argument list, no shell
                 self._command(),

@@ -65,10 +65,12 @@ class Cavity:
         self.hose_pushed_l += flow_l_min * minutes
         main_l = self.volume_l * (1 - self.dead_share)
         dead_l = self.volume_l * self.dead_share
-        exchange = self.dead_exchange * flow_l_min + 0.05
+        exchange = self.dead_exchange * flow_l_min + 0.05 if dead_l > 0 else 0.0
         air_in = self.air_in_l_min * math.exp(-flow_l_min / 1.5)
         # Exact for constant coefficients of each space by itself, so no step can overshoot.
         inflow = flow_l_min + exchange + air_in
+        if inflow == 0:
+            return
         target = (flow_l_min * arriving + exchange * self.dead + air_in * AIR) / inflow
         main = target + (self.main - target) * math.exp(-inflow * minutes / main_l)
         if dead_l > 0:

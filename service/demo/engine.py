@@ -12,11 +12,17 @@ from service.demo.shop import SimulatedShop
 
 log = logging.getLogger(__name__)
 
-INTERVAL_S = 1.0
-"""How often a node samples [shop s] at ordinary pace."""
 
-REAL_INTERVAL_S = 0.1
-"""It samples at most this often [real s]: a sped-up shop has slower nodes, not a busier machine."""
+def sample_interval_s(speed: float) -> float:
+    """How often a node samples [shop s] at a pace [shop s per real s].
+
+    Once a second at ordinary pace. A sped-up shop has slower nodes, for two reasons: the machine
+    is not faster (never more than ten samples a real second), and a reading counts as stale after
+    three of these intervals, which at pace 10 and one second would be a hiccup of 0.3 real
+    seconds that any machine may have. Beyond 2 s the story's shorter events would be missed, so
+    from pace 20 on the first reason alone decides.
+    """
+    return max(1.0, min(0.2 * speed, 2.0), 0.1 * speed)
 
 
 class Node(Protocol):
@@ -41,7 +47,7 @@ class Engine:
         self._clock = clock
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="demo nature", daemon=True)
-        self.interval_s = max(INTERVAL_S, REAL_INTERVAL_S * clock.speed)
+        self.interval_s = sample_interval_s(clock.speed)
         """Between two samples [shop s]."""
         self.failure: Exception | None = None
         """What ended the thread before it was told to stop."""

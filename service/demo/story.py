@@ -23,6 +23,8 @@ CARRY_S = 12.0
 STALL_AFTER_S = 16.0
 """Into the purge, the hose gets stepped on [shop s]."""
 STALL_S = 8.0
+TURNED_DOWN_S = 6.0
+"""Torch in hand, hood down [shop s]."""
 PATIENCE_S = 900.0
 """How long the welder waits for ready before giving the part up [shop s]."""
 COLD_C = 43.0
@@ -107,13 +109,23 @@ class Story:
         for number in range(1, job.passes + 1):
             if number == 2:
                 self._faults.at("between passes", job.number)
-            if not self._wait_for_ready(job):
+            ready = self._wait_for_ready(job)
+            if ready and number == 1:
+                ready = self._turn_down(job)
+            if not ready:
                 self._tell(f"{job.name}: never ready within {PATIENCE_S:.0f} s; covered unwelded.")
                 break
-            if number == 1:
-                self._shop.set_argon(job.number, job.argon_l_min[1])
             self._lay(job, heat_id, number)
         self._cover(job, heat_id)
+
+    def _turn_down(self, job: Job) -> bool:
+        """Flushed clear: down to a slight pressure, so that the root is not blown out; then a
+        look whether it is still ready (common practice, no source)."""
+        self._shop.set_argon(job.number, job.argon_l_min[1])
+        self._tell(f"{job.name}: purge turned down to {job.argon_l_min[1]:.0f} l/min.")
+        # Half a real second at least: the page must have had time to say something else.
+        self._pacing.pause(max(TURNED_DOWN_S, 0.5 * self._pacing.speed))
+        return self._wait_for_ready(job)
 
     def _carry(self, job: Job, heat_id: int) -> None:
         self._page.tap("move part", heat_id=heat_id, phase="carry")

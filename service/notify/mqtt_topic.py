@@ -60,8 +60,14 @@ class MqttTopic(Outlet):
         return True
 
     def _run(self) -> None:
-        # What an earlier run left retained at the broker is not true any more.
-        self.attempt(self._tell_state)
+        # What an earlier run left retained at the broker is not true any more. The link may
+        # start after us; until it has, there is nobody to tell anything to.
+        while not self._stopping.is_set():
+            try:
+                self._tell_state()
+                break
+            except TellFailed:
+                self._stopping.wait(self._retry_s)
         super()._run()
 
     def deliver(self, change: Change) -> None:
