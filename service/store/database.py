@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import heapq
 import logging
+import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,14 +20,15 @@ from sqlalchemy.exc import DatabaseError
 from service.judge.actions import any_action
 from service.judge.events import Acted, Stamp
 from service.readings import Reading
-from service.store import arrivals, engine
+from service.store import arrivals, damage, engine, files
+from service.store.backup import backup
 from service.store.drain import Drain, highest_in
 from service.store.entries import Arrived, NotAnEntry, decode
 from service.store.errors import StoreError, UnknownChannel, is_storage_trouble, plain
 from service.store.history import History, read_history
 from service.store.keeper import Keeper
 from service.store.lock import ServiceLock
-from service.store.schema import channel, checkpoint, journal
+from service.store.schema import channel, checkpoint, journal, notice
 from service.store.spool import Spool
 
 __all__ = ["History", "Store", "StoreError", "UnknownChannel"]
@@ -34,6 +36,15 @@ __all__ = ["History", "Store", "StoreError", "UnknownChannel"]
 _Placed = TypeVar("_Placed", Reading, Acted)
 
 log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something somebody must be told; ``id`` 0 cannot be marked as seen."""
+
+    id: int
+    at_us: int
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +67,9 @@ class Store:
         self._lock = lock
         self._reading = engine.reader_engine(path)
         self.spool = Spool(path.with_name(path.name + ".spool"))
+        self.check: damage.BackgroundCheck | None = None
+        """Runs after a stop that was not clean."""
+        self._damage: str | None = None
         self._write_side: WriteSide | None = None
         if lock is not None:
             writing = engine.writer_engine(path)
@@ -90,10 +104,29 @@ class Store:
             raise StoreError(f"cannot make the folder {path.parent}: {error.strerror}") from error
         lock = ServiceLock(path)
         try:
-            store = cls(path, lock)
-            store._prepare()
+            why = damage.seen_at_start(path) if lock.used_before else None
+            told = damage.retire(path, why) if why is not None else None
+            try:
+                return cls._prepared(path, lock, told)
+            except DatabaseError as error:
+                # Without our lock file beside it, it may be a file of somebody else's.
+                if not (lock.used_before and damage.is_damage(error)):
+                    raise
+                return cls._prepared(path, lock, damage.retire(path, plain(error)))
+        except DatabaseError as error:
+            lock.release(used=False)
+            raise StoreError(f"cannot prepare the database {path}: {plain(error)}") from error
         except BaseException:
-            lock.release()
+            lock.release(used=False)
+            raise
+
+    @classmethod
+    def _prepared(cls, path: Path, lock: ServiceLock, told: str | None) -> Store:
+        store = cls(path, lock)
+        try:
+            store._prepare(told)
+        except BaseException:
+            store._dispose()
             raise
         return store
 
@@ -119,9 +152,24 @@ class Store:
             )
         return store
 
-    def _prepare(self) -> None:
-        engine.migrate(self.write_side.engine)
+    def _prepare(self, told: str | None) -> None:
+        side = self.write_side
+        revision = engine.revision_of(side.engine)
+        if revision not in (None, engine.newest_revision()):
+            self._back_up_before_upgrade()
+        engine.migrate(side.engine)
+        if told is not None:
+            with side.engine.begin() as connection:
+                connection.execute(notice.insert().values(at_us=_now_us(), text=told))
         self._recover_spool()
+        if self._lock is not None and self._lock.died:
+            self.check = damage.BackgroundCheck(self.path, self.damage_found)
+            self.check.start()
+
+    def _back_up_before_upgrade(self) -> None:
+        target = files.beside(self.path, f".before-{engine.newest_revision()}-{files.time_mark()}")
+        copied = backup(f"sqlite:///{self.path}", target)
+        log.warning("backed up to %s (%d bytes) before the upgrade", target, copied.size_bytes)
 
     def _recover_spool(self) -> None:
         """Write what a killed service left; should that fail, the writer goes on trying."""
@@ -138,12 +186,48 @@ class Store:
 
     def close(self) -> None:
         """Let go of the files; the next service may open them."""
+        self._dispose()
+        if self._lock is not None:
+            self._lock.release()
+
+    def _dispose(self) -> None:
+        if self.check is not None:
+            self.check.stop()
         self.spool.close()
         self._reading.dispose()
         if self._write_side is not None:
             self._write_side.engine.dispose()
-        if self._lock is not None:
-            self._lock.release()
+
+    # Notices ------------------------------------------------------------------------------
+
+    def damage_found(self, why: str) -> None:
+        """The database turns out to be broken while it is in use; from any thread."""
+        damage.flag(self.path, why)
+        self._damage = (
+            f"The database {self.path} is damaged ({why}). New readings may be kept in the spool "
+            "beside it only. Restart the service: it will set the file aside and begin a fresh one."
+        )
+
+    def notices(self) -> list[Notice]:
+        """What somebody must be told about the store and has not yet seen, oldest first."""
+        if self._damage is not None:
+            return [Notice(0, _now_us(), self._damage)]
+        query = select(notice).where(notice.c.seen_us.is_(None)).order_by(notice.c.id)
+        with self._connect() as connection:
+            return [Notice(row.id, row.at_us, row.text) for row in connection.execute(query)]
+
+    def notice_seen(self, notice_id: int) -> None:
+        """Somebody has seen it.
+
+        Raises:
+            StoreError: The database cannot be written now.
+        """
+        seen = notice.update().where(notice.c.id == notice_id).values(seen_us=_now_us())
+        try:
+            with self.write_side.engine.begin() as connection:
+                connection.execute(seen)
+        except DatabaseError as error:
+            raise StoreError(f"cannot write the database {self.path}: {plain(error)}") from error
 
     # The order ----------------------------------------------------------------------------
 
@@ -254,6 +338,10 @@ def _merged(kept: Iterable[_Placed], spooled: Iterable[_Placed]) -> Iterator[_Pl
         if _place(item) != last:
             yield item
         last = _place(item)
+
+
+def _now_us() -> int:
+    return time.time_ns() // 1000
 
 
 def _place(item: Reading | Acted) -> int:

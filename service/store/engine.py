@@ -13,9 +13,9 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import ArgumentError, DatabaseError
+from sqlalchemy.exc import ArgumentError
 
-from service.store.errors import StoreError, plain
+from service.store.errors import StoreError
 
 BUSY_MS = 250
 """How long a commit waits for somebody else's lock before the spool takes the batch [ms]."""
@@ -138,20 +138,16 @@ def migrate(engine: Engine) -> None:
     """Bring the schema up to this version, all or nothing.
 
     Raises:
-        StoreError: The database was made by a newer version, or cannot be written.
+        StoreError: The database was made by a newer version.
+        DatabaseError: It cannot be read or written.
     """
-    try:
-        here = revision_of(engine)
-        if here == newest_revision():
-            return
-        if here is not None and here not in known_revisions():
-            raise StoreError(
-                f"the database {engine.url.database} was made by a newer heatwindow "
-                f"(its schema is {here!r}); install that version, or use another database"
-            )
-        with engine.begin() as connection:
-            command.upgrade(_alembic_config(connection), "head")
-    except DatabaseError as error:
+    here = revision_of(engine)
+    if here == newest_revision():
+        return
+    if here is not None and here not in known_revisions():
         raise StoreError(
-            f"cannot prepare the database {engine.url.database}: {plain(error)}"
-        ) from error
+            f"the database {engine.url.database} was made by a newer heatwindow "
+            f"(its schema is {here!r}); install that version, or use another database"
+        )
+    with engine.begin() as connection:
+        command.upgrade(_alembic_config(connection), "head")

@@ -12,6 +12,9 @@ from pathlib import Path
 
 from service.store.errors import StoreError
 
+CLOSED = b"closed\n"
+"""What the file holds after a clean stop; while the lock is held, the holder's process number."""
+
 
 class ServiceLock:
     """Holds ``<database>.lock`` from construction to ``release``.
@@ -48,8 +51,16 @@ class ServiceLock:
                 f"cannot lock {self.path}: {error.strerror}; "
                 "the database must be on a local disk, not a network share"
             ) from error
+        self._before = os.pread(self._fd, 20, 0)
+        self.used_before = bool(self._before)
+        """A service has had this database open before."""
+        self.died = self.used_before and self._before != CLOSED
+        """... and did not close it: killed, or the power failed."""
+        self._write(f"{os.getpid()}\n".encode("ascii"))
+
+    def _write(self, state: bytes) -> None:
         os.ftruncate(self._fd, 0)
-        os.pwrite(self._fd, f"{os.getpid()}\n".encode("ascii"), 0)
+        os.pwrite(self._fd, state, 0)
 
     def _holder(self) -> str:
         try:
@@ -58,8 +69,13 @@ class ServiceLock:
             return ""
         return f" (process {pid})" if pid.isdigit() else ""
 
-    def release(self) -> None:
-        """Let the next service in. The file stays: removing it would race with an opener."""
+    def release(self, *, used: bool = True) -> None:
+        """Let the next service in. The file stays: removing it would race with an opener.
+
+        Args:
+            used: The database was opened; otherwise the lock is as if nobody had come.
+        """
         if self._fd >= 0:
+            self._write(CLOSED if used else self._before)
             os.close(self._fd)
             self._fd = -1

@@ -14,8 +14,9 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
+from service.store.damage import is_damage
 from service.store.drain import Drain
 from service.store.entries import Entry, encode
 from service.store.errors import is_storage_trouble, plain
@@ -36,11 +37,19 @@ REMIND_S = 60.0
 class Safekeeping:
     """Keeps items and settles them in ``pending`` once they are on a disk."""
 
-    def __init__(self, keeper: Keeper, spool: Spool, drain: Drain, pending: Pending) -> None:
+    def __init__(
+        self,
+        keeper: Keeper,
+        spool: Spool,
+        drain: Drain,
+        pending: Pending,
+        damaged: Callable[[str], None],
+    ) -> None:
         self._keeper = keeper
         self._spool = spool
         self._drain = drain
         self._pending = pending
+        self._damaged = damaged
         self._held: list[Item] = []
         self._retry_at_s = 0.0
         self._logged: dict[str, float] = {}
@@ -120,6 +129,8 @@ class Safekeeping:
         self.trouble = plain(error)
         self._retry_at_s = time.monotonic() + RETRY_S
         self._log("the database takes nothing", error)
+        if is_damage(error):
+            self._damaged(self.trouble)
 
     def _set_by(self, items: Sequence[Item]) -> None:
         """Into the spool file, behind what is held from before; or hold these too."""

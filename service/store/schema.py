@@ -258,6 +258,16 @@ misfit = Table(
 )
 """What the tables above would not take (a number out of range), kept as JSON for a person."""
 
+notice = Table(
+    "notice",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("at_us", BigInteger, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("seen_us", BigInteger),
+)
+"""What somebody must be told about the store itself; ``seen_us`` is empty until they were."""
+
 checkpoint = Table(
     "checkpoint",
     metadata,

@@ -21,6 +21,8 @@ import zlib
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from service.store.files import sync_folder
+
 log = logging.getLogger(__name__)
 
 MARK = b"HWS1"
@@ -119,7 +121,7 @@ class Spool:
             self._fd = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
             os.ftruncate(self._fd, self._end)
             if new:
-                _sync_folder(self.path.parent)
+                sync_folder(self.path.parent)
         return self._fd
 
 
@@ -129,15 +131,6 @@ def _write_all(fd: int, data: bytes, at: int) -> None:
         written = os.pwrite(fd, view, at)
         at += written
         view = view[written:]
-
-
-def _sync_folder(folder: Path) -> None:
-    """A new file's name must survive a power cut as well as its bytes."""
-    fd = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(fd)
-    finally:
-        os.close(fd)
 
 
 def _records(data: mmap.mmap, at: int) -> Iterator[tuple[bytes, int]]:

@@ -87,7 +87,9 @@ class Writer:
         side = store.write_side
         self._keeper = side.keeper
         self._pending = Pending(spool_readings)
-        self._keeping = Safekeeping(side.keeper, store.spool, side.drain, self._pending)
+        self._keeping = Safekeeping(
+            side.keeper, store.spool, side.drain, self._pending, store.damage_found
+        )
         self._window_s = commit_window_ms / 1000
         self._on_recording = on_recording
         self._after_s = not_recording_after_s

@@ -133,6 +133,14 @@ def _create_logs() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_gap")),
     )
     op.create_table(
+        "notice",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("at_us", sa.BigInteger(), nullable=False),
+        sa.Column("text", sa.Text(), nullable=False),
+        sa.Column("seen_us", sa.BigInteger(), nullable=True),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_notice")),
+    )
+    op.create_table(
         "misfit",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("body", sa.Text(), nullable=False),

@@ -1,0 +1,143 @@
+"""Backup and restore: a copy counts only once it has been opened and found whole."""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from service.store import engine
+from service.store.errors import StoreError
+from service.store.files import beside, copy_durably, need_room, publish, set_aside
+from service.store.lock import ServiceLock
+
+
+@dataclass(frozen=True, slots=True)
+class Copied:
+    """What a backup holds, as found by opening it.
+
+    Attributes:
+        path: The file.
+        size_bytes: Its size.
+        readings: Rows of readings.
+        actions: Rows of the journal.
+        schema: Its schema's revision.
+        set_aside: After a restore, where the database that was there before has gone.
+    """
+
+    path: Path
+    size_bytes: int
+    readings: int
+    actions: int
+    schema: str
+    set_aside: Path | None = None
+
+
+def backup(url: str, target: Path) -> Copied:
+    """Copy a database while the service runs, and check the copy.
+
+    Args:
+        url: ``sqlite:///path/to/file.db``.
+        target: A file that does not exist yet. What waits in the spool goes to
+            ``<target>.spool``, where the next opening of the copy finds it.
+
+    Raises:
+        StoreError: No such database, the target exists, no room, or the copy is not whole.
+    """
+    source, target = engine.database_path(url), target.absolute()
+    if not source.is_file():
+        raise StoreError(f"there is no database {source}")
+    if target.exists():
+        raise StoreError(f"{target} exists already; a backup never overwrites one")
+    if not target.parent.is_dir():
+        raise StoreError(f"there is no folder {target.parent} for the backup")
+    need_room(target.parent, source.stat().st_size, "the backup")
+    part = beside(target, ".part")
+    part.unlink(missing_ok=True)
+    try:
+        with _opened(source) as connection:
+            # A consistent copy of one moment, without the log; writers are not held up.
+            connection.execute("VACUUM INTO ?", (str(part),))
+        copied = verify(part)
+        spool = beside(source, ".spool")
+        if spool.is_file() and spool.stat().st_size:
+            copy_durably(spool, beside(target, ".spool"))
+        publish(part, target)
+    except (sqlite3.Error, OSError) as error:
+        raise StoreError(f"the backup of {source} to {target} failed: {error}") from error
+    finally:
+        part.unlink(missing_ok=True)
+    return Copied(target, copied.size_bytes, copied.readings, copied.actions, copied.schema)
+
+
+def restore(source: Path, url: str) -> Copied:
+    """Put a backup in the place of the database; what was there is set aside, not deleted.
+
+    Args:
+        source: A backup.
+        url: ``sqlite:///path/to/file.db``; no service may be using it.
+
+    Raises:
+        StoreError: The backup is not whole or too new, or a service is running.
+    """
+    target, source = engine.database_path(url), source.absolute()
+    verify(source)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreError(f"cannot make the folder {target.parent}: {error.strerror}") from error
+    lock = ServiceLock(target)
+    part = beside(target, ".part")
+    try:
+        need_room(target.parent, source.stat().st_size, "the restore")
+        # Copied and checked first, so that a failure leaves everything as it was.
+        copy_durably(source, part)
+        copied = verify(part)
+        before = set_aside(target, "before-restore") if target.exists() else None
+        spool = beside(source, ".spool")
+        if spool.is_file():
+            copy_durably(spool, beside(target, ".spool"))
+        publish(part, target)
+    except OSError as error:
+        raise StoreError(f"restoring {source} to {target} failed: {error}") from error
+    finally:
+        part.unlink(missing_ok=True)
+        lock.release()
+    return Copied(target, copied.size_bytes, copied.readings, copied.actions, copied.schema, before)
+
+
+def verify(path: Path) -> Copied:
+    """Open a copy and look whether it is whole.
+
+    Raises:
+        StoreError: It is not there, damaged, not ours, or from a newer version.
+    """
+    if not path.is_file():
+        raise StoreError(f"there is no file {path}")
+    try:
+        with _opened(path) as connection:
+            faults = [row[0] for row in connection.execute("PRAGMA integrity_check(5)")]
+            if faults != ["ok"]:
+                raise StoreError(f"{path} is damaged: {'; '.join(faults)}")
+            (schema,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+            (readings,) = connection.execute("SELECT count(*) FROM reading").fetchone()
+            (actions,) = connection.execute("SELECT count(*) FROM journal").fetchone()
+    except (sqlite3.Error, TypeError) as error:
+        raise StoreError(f"{path} is not a whole database of heatwindow: {error}") from error
+    if schema not in engine.known_revisions():
+        raise StoreError(
+            f"{path} was made by a newer heatwindow (its schema is {schema!r}); "
+            "install that version to use it"
+        )
+    return Copied(path, path.stat().st_size, readings, actions, schema)
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+    connection = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None)
+    try:
+        yield connection
+    finally:
+        connection.close()
