@@ -219,7 +219,7 @@ class HeatTrack:
             clear_in=purging.clear_in,
             basis=purging.basis,
             unproven=purging.unproven,
-            troubles=purging.troubles(),
+            troubles=purging.troubles,
         )
 
     def signature(self, phase: HeatPhase) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ purge is not clear, whatever the model's bound still says. Limits are common pra
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.shop import Part
@@ -81,6 +81,8 @@ class PurgeTrack:
     clear_in: Forecast | None = None
     asked: Asked | None = None
     told_s: float = 0.0
+    troubles: list[str] = field(default_factory=list)
+    """What the model finds odd, in words, with what to look at."""
 
     def take_flow(self, argon_flow_l_min: float) -> bool:
         """A good flow reading [l/min]; a little below zero is drift and counts as none.
@@ -145,7 +147,7 @@ class PurgeTrack:
             known = self.oxygen_known and oxygen.value is not None
             self.model.observe_oxygen(t_s, max(0.0, oxygen.value or 0.0) if known else None)
         self.model.advance(t_s)
-        self.oxygen = self.model.oxygen()
+        self.oxygen, self.troubles = self.model.oxygen(), self.model.troubles()
         if limit_ppm is None:
             self.clear, self.clear_in = False, None
             return
@@ -180,10 +182,6 @@ class PurgeTrack:
     def used_l(self) -> float:
         """Argon through the meter since the purge began [l]."""
         return self.model.used_l
-
-    def troubles(self) -> list[str]:
-        """What the model finds odd, in words, with what to look at."""
-        return self.model.troubles()
 
     def lost(self, now_us: int) -> bool:
         """The gas was running and is not any more, or never came."""
