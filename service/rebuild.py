@@ -12,7 +12,7 @@ from service.store.database import Store
 log = logging.getLogger(__name__)
 
 
-def rebuild(store: Store) -> Judge:
+def rebuild(store: Store, before_seq: int | None = None) -> Judge:
     """Say the past again to a new judge.
 
     What was said before the oldest heat that is still open is only taken in (parts, channels,
@@ -21,26 +21,29 @@ def rebuild(store: Store) -> Judge:
 
     Args:
         store: Open, its spool recovered.
+        before_seq: Take only what came before this place in the order, as a start then did;
+            absent: everything.
 
     Returns:
         A judge that has seen everything recorded, and not yet that the service has started.
     """
     judge = Judge()
-    resume_seq = _oldest_open_heat(store)
-    for acted in store.journal(to_seq=None if resume_seq is None else resume_seq - 1):
+    to_seq = None if before_seq is None else before_seq - 1
+    resume_seq = _oldest_open_heat(store, to_seq)
+    for acted in store.journal(to_seq=to_seq if resume_seq is None else resume_seq - 1):
         try:
             judge.recall(acted)
         except Refused as refusal:
             log.warning("journal entry %d cannot be repeated: %s", acted.stamp.seq, refusal)
     if resume_seq is not None:
-        _repeat(store, judge, resume_seq)
+        _repeat(store, judge, resume_seq, to_seq)
     return judge
 
 
-def _oldest_open_heat(store: Store) -> int | None:
+def _oldest_open_heat(store: Store, to_seq: int | None) -> int | None:
     """Where in the order the oldest heat without an end began."""
     open_heats: dict[int, int] = {}
-    for acted in store.journal():
+    for acted in store.journal(to_seq=to_seq):
         action = acted.action
         if isinstance(action, BeginHeat):
             open_heats[action.heat_id] = acted.stamp.seq
@@ -49,9 +52,9 @@ def _oldest_open_heat(store: Store) -> int | None:
     return min(open_heats.values(), default=None)
 
 
-def _repeat(store: Store, judge: Judge, from_seq: int) -> None:
+def _repeat(store: Store, judge: Judge, from_seq: int, to_seq: int | None) -> None:
     count = 0
-    for event in store.events(from_seq):
+    for event in store.events(from_seq, to_seq):
         count += 1
         try:
             judge.step(event)

@@ -18,10 +18,11 @@ from sqlalchemy import Connection, Engine, select
 from sqlalchemy.exc import DatabaseError
 
 from service.judge.actions import any_action
-from service.judge.events import Acted, Stamp
+from service.judge.events import Acted, Outcome, Stamp
 from service.readings import Reading
 from service.store import arrivals, damage, engine, files
 from service.store.backup import backup
+from service.store.changes import read_changes
 from service.store.drain import Drain, highest_in
 from service.store.entries import Arrived, NotAnEntry, decode
 from service.store.errors import StoreError, UnknownChannel, is_storage_trouble, plain
@@ -296,6 +297,11 @@ class Store:
             e for e in found if from_seq <= _place(e) and (to_seq is None or _place(e) <= to_seq)
         ]
         return sorted(within, key=_place)
+
+    def changes(self) -> Outcome:
+        """Every alarm and verdict change that was kept while the service ran."""
+        with self._connect() as connection:
+            return read_changes(connection)
 
     def load_checkpoints(self) -> list[tuple[int, bytes]]:
         """The judge's last states, newest first, each with the event it came after."""
