@@ -10,7 +10,8 @@ elsewhere finds the same shop.
 table            keys
 ===============  =====================================================================
 ``[store]``      ``url``, ``commit_window_ms``, ``spool_readings``
-``[[serial]]``   ``port``, ``baud``, ``profile``
+``[[serial]]``   ``port``, ``baud``, ``profile``, ``channel``, ``unit``
+``[[log_file]]`` ``path``, ``profile``, ``channel``, ``unit``, ``from_start``
 ``[mqtt]``       ``host``, ``port``, ``topics``, ``client_id``, ``username``,
                  ``password_file``, ``tls_ca_file``, ``tls_cert_file``, ``tls_key_file``
 ``[dashboard]``  ``host``, ``port``
@@ -25,6 +26,7 @@ from service.config.load import load
 from service.config.tables import (
     Config,
     DashboardConfig,
+    LogFileConfig,
     MqttConfig,
     NotifyConfig,
     SerialConfig,
@@ -36,6 +38,7 @@ __all__ = [
     "ConfigFault",
     "ConfigRefused",
     "DashboardConfig",
+    "LogFileConfig",
     "MqttConfig",
     "NotifyConfig",
     "SerialConfig",

@@ -54,7 +54,8 @@ def _settle(config: Config, path: Path) -> Config:
         store = store.model_copy(update={"url": _settle_url(store.url, folder, str(path), faults)})
     if mqtt is not None:
         mqtt = _settle_files(mqtt, folder, str(path), faults)
-    config = config.model_copy(update={"store": store, "mqtt": mqtt})
+    logs = [each.model_copy(update={"path": folder / each.path}) for each in config.log_file]
+    config = config.model_copy(update={"store": store, "mqtt": mqtt, "log_file": logs})
     faults += [ConfigFault(str(path), *rest) for rest in _relations(config)]
     if faults:
         raise ConfigRefused(faults)
@@ -110,13 +111,10 @@ def _settle_files(
 
 def _relations(config: Config) -> list[tuple[str, object, str]]:
     """Rules between keys, as (key, value, rule)."""
-    broken: list[tuple[str, object, str]] = []
-    used: dict[str, str] = {}
-    for place, link in enumerate(config.serial):
-        real = os.path.realpath(link.port)
-        if real in used:
-            broken.append((f"serial[{place}].port", link.port, f"is the same port as {used[real]}"))
-        used.setdefault(real, f"serial[{place}]")
+    ports = {f"serial[{place}]": each.port for place, each in enumerate(config.serial)}
+    logs = {f"log_file[{place}]": str(each.path) for place, each in enumerate(config.log_file)}
+    broken = _repeats("port", ports, "port") + _repeats("path", logs, "file")
+    used = {os.path.realpath(port): table for table, port in reversed(ports.items())}
     port = config.notify.serial_port
     if port is not None and os.path.realpath(port) in used:
         taken = used[os.path.realpath(port)]
@@ -125,6 +123,17 @@ def _relations(config: Config) -> list[tuple[str, object, str]]:
     rule = None if topic is None else _notify_topic_fault(topic, config.mqtt)
     if rule is not None:
         broken.append(("notify.mqtt_topic", topic, rule))
+    return broken
+
+
+def _repeats(key: str, paths: dict[str, str], what: str) -> list[tuple[str, object, str]]:
+    """Tables that name what another one names already."""
+    first: dict[str, str] = {}
+    broken: list[tuple[str, object, str]] = []
+    for table, path in paths.items():
+        other = first.setdefault(os.path.realpath(path), table)
+        if other != table:
+            broken.append((f"{table}.{key}", path, f"is the same {what} as {other}"))
     return broken
 
 

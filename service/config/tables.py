@@ -4,22 +4,34 @@ from __future__ import annotations
 
 import ipaddress
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Self, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from service.config import topics
 from service.config.identity import default_database_url, derived_client_id, machine_id
+from service.wire.profiles import LineProfile, make_profile
 
 Port = Annotated[int, Field(ge=0, le=65535)]
-Text = Annotated[str, Field(min_length=1, max_length=1000)]
-FilePath = Annotated[Path, Field(strict=False)]
 
 
 def _fault(rule: str) -> PydanticCustomError:
     """A fault whose text is shown as it stands (braces doubled for the formatter)."""
     return PydanticCustomError("rule", rule.replace("{", "{{").replace("}", "}}"))
+
+
+_Value = TypeVar("_Value", str, Path)
+
+
+def _without_nul(value: _Value) -> _Value:
+    if "\0" in str(value):
+        raise _fault("must not hold a NUL character")
+    return value
+
+
+Text = Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_without_nul)]
+FilePath = Annotated[Path, Field(strict=False), AfterValidator(_without_nul)]
 
 
 def _topic_filter(text: str) -> str:
@@ -51,18 +63,72 @@ class StoreConfig(_Table):
     spool_readings: Annotated[int, Field(ge=1000, le=10_000_000)] = 200_000
 
 
-class SerialConfig(_Table):
+def _profile(text: str) -> str:
+    try:
+        # Whether a channel and a unit are needed is known only with the rest of the table.
+        make_profile(text, "channel", "Cel")
+    except ValueError as error:
+        raise _fault(str(error)) from None
+    return text
+
+
+class _Lines(_Table):
+    """What any link of text lines has.
+
+    Attributes:
+        profile: What the lines carry: ``senml`` (SenML JSON, one pack to a line),
+            ``name=value``, ``csv``, ``csv:`` and a header, ``regex:`` and an expression; see
+            ``service.wire.profiles``.
+        channel: Channel name, for an expression without a group ``name``.
+        unit: Unit of the numbers, for an expression without a group ``unit``.
+    """
+
+    profile: Annotated[Text, AfterValidator(_profile)] = "senml"
+    channel: Text | None = None
+    unit: Text | None = None
+
+    @model_validator(mode="after")
+    def _fits_the_profile(self) -> Self:
+        if not self.profile.startswith("regex:"):
+            if self.channel is not None or self.unit is not None:
+                raise _fault("channel and unit belong to a profile regex:… only")
+            return self
+        try:
+            self.line_profile()
+        except ValueError as error:
+            raise _fault(str(error)) from None
+        return self
+
+    def line_profile(self) -> LineProfile:
+        """A decoder of its own for the link."""
+        return make_profile(self.profile, self.channel, self.unit)
+
+
+class SerialConfig(_Lines):
     """One serial link.
 
     Attributes:
-        port: Device path; on Linux one below ``/dev/serial/by-id`` survives renumbering.
+        port: ``usb:VID:PID:SERIAL``, or a device path; on Linux one below ``/dev/serial``
+            survives renumbering.
         baud: Line speed [bit/s].
-        profile: What the lines carry: ``senml`` is SenML JSON, one pack to a line.
     """
 
     port: Text
     baud: Annotated[int, Field(ge=300, le=4_000_000)] = 115_200
-    profile: Literal["senml"] = "senml"
+
+
+class LogFileConfig(_Lines):
+    """A log that another program writes, followed as it grows.
+
+    Attributes:
+        path: The file; it may come later.
+        from_start: Read what is in it already. For lines that carry their own times: those are
+            kept once however often the file is read.
+    """
+
+    path: FilePath
+    profile: Annotated[Text, AfterValidator(_profile)] = "csv"
+    from_start: bool = False
 
 
 class MqttConfig(_Table):
@@ -155,6 +221,7 @@ class Config(_Table):
 
     store: StoreConfig = StoreConfig()
     serial: Annotated[list[SerialConfig], Field(max_length=64)] = []
+    log_file: Annotated[list[LogFileConfig], Field(max_length=64)] = []
     mqtt: MqttConfig | None = None
     dashboard: DashboardConfig = DashboardConfig()
     notify: NotifyConfig = NotifyConfig()

@@ -22,7 +22,7 @@ from service.wire.csv_lines import CsvLines
 from service.wire.pack import Pack, Reject, RejectCause, shown
 from service.wire.plain import plain_text
 from service.wire.senml import decode_line
-from service.wire.text_units import text_measurement
+from service.wire.text_units import TEXT_UNITS, name_fault, text_measurement
 
 PROFILES = ("senml", "name=value", "csv", "csv:HEADER", "regex:EXPRESSION")
 
@@ -88,7 +88,7 @@ class RegexLines:
         unit: Unit where it has no group ``unit``.
 
     Raises:
-        ValueError: The expression is faulty or a group is missing.
+        ValueError: The expression is faulty, a group is missing, or the name or unit is not one.
     """
 
     def __init__(self, pattern: str, name: str | None = None, unit: str | None = None) -> None:
@@ -103,6 +103,10 @@ class RegexLines:
             raise ValueError(
                 f"regular expression {shown(pattern)} needs a group (?P<name>…) or a fixed name"
             )
+        if "name" not in groups and (fault := name_fault(name or "")) is not None:
+            raise ValueError(f"channel {fault.text}")
+        if "unit" not in groups and unit is not None and unit not in TEXT_UNITS:
+            raise ValueError(f"unit {shown(unit)} is not one of {', '.join(TEXT_UNITS)}")
         self._name = name
         self._unit = unit
 

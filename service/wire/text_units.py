@@ -65,7 +65,7 @@ def text_measurement(
     ``on``, ``off``, ``true`` and ``false`` are switches; another word in place of the number is
     a fault and makes a bad reading.
     """
-    fault = _name_fault(name)
+    fault = name_fault(name)
     if fault is not None:
         pack.rejects.append(fault)
         return
@@ -100,8 +100,11 @@ def _number(pack: Pack, name: str, value: str, unit: Unit, when: When) -> Measur
     return Measurement(name, unit.inside, None, reason, *when)
 
 
-def _name_fault(name: str) -> Reject | None:
-    """The rules for names are SenML's (RFC 8428 section 4.5.1) whatever the line's form."""
+def name_fault(name: str) -> Reject | None:
+    """Why a channel name is refused, or ``None``.
+
+    The rules are SenML's (RFC 8428 section 4.5.1), whatever the form of the line.
+    """
     if len(name) > MAX_NAME_CHARS:
         text = f"name {shown(name)} has {len(name)} characters; {MAX_NAME_CHARS} are allowed"
         return Reject(RejectCause.LENGTH, text)

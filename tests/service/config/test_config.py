@@ -75,6 +75,38 @@ def test_a_full_file_is_read_with_paths_from_its_own_folder(tmp_path: Path) -> N
     assert config.notify.sounder == ["play", "bell.wav"]
 
 
+def test_every_line_profile_can_be_named(tmp_path: Path) -> None:
+    config = accepted(
+        tmp_path,
+        r"""
+        [[serial]]
+        port = "usb:1a86:7523"
+        profile = "name=value"
+        [[serial]]
+        port = "/dev/serial/by-path/front-left"
+        profile = 'regex:T=(?P<value>[-+.\d]+)'
+        channel = "bench/flange"
+        unit = "degF"
+        [[serial]]
+        port = "/dev/ttyUSB4"
+        profile = "csv:time,port2 [Cel]"
+        [[log_file]]
+        path = "logs/oven.csv"
+        from_start = true
+        """,
+    )
+    assert config.serial[0].line_profile().decode(b"oven=310 Cel")[0].measurements[0].value == 310
+    (pack,) = config.serial[1].line_profile().decode(b"T=212")
+    assert pack.measurements[0].name == "bench/flange"
+    assert pack.measurements[0].value == pytest.approx(100.0)
+    (pack,) = config.serial[2].line_profile().decode(b",25.5")
+    assert [(each.name, each.value) for each in pack.measurements] == [("port2", 25.5)]
+    (log,) = config.log_file
+    assert log.path == tmp_path.resolve() / "logs/oven.csv"
+    assert log.profile == "csv"
+    assert log.line_profile() is not log.line_profile(), "a header belongs to one file"
+
+
 def test_every_fault_is_listed_at_once(tmp_path: Path) -> None:
     faults = refused(
         tmp_path,
@@ -105,7 +137,7 @@ def test_every_fault_is_listed_at_once(tmp_path: Path) -> None:
     assert "= 12:" in faults["serial[0].baud"]
     assert "300" in faults["serial[0].baud"]
     assert "is missing" in faults["mqtt.host"]
-    assert "'senml'" in faults["serial[0].profile"]
+    assert "'morse' is not one of senml, name=value, csv" in faults["serial[0].profile"]
 
 
 @pytest.mark.parametrize(
@@ -136,6 +168,36 @@ def test_every_fault_is_listed_at_once(tmp_path: Path) -> None:
             "serial[1].port",
             "same port as serial[0]",
         ),
+        (
+            "[[log_file]]\npath = 'a.csv'\n[[log_file]]\npath = './a.csv'",
+            "log_file[1].path",
+            "same file as log_file[0]",
+        ),
+        ('[[serial]]\nport = "a\\u0000b"', "serial[0].port", "NUL"),
+        ('[[log_file]]\npath = "a\\u0000b"', "log_file[0].path", "NUL"),
+        ("[[log_file]]\nprofile = 'csv'", "log_file[0].path", "is missing"),
+        (
+            "[[serial]]\nport = 'p'\nprofile = 'regex:(?P<value>['",
+            "serial[0].profile",
+            "unterminated character set",
+        ),
+        (
+            "[[serial]]\nport = 'p'\nprofile = 'regex:(?P<value>.+)'",
+            "serial[0]",
+            "needs a group (?P<name>…) or a fixed name",
+        ),
+        (
+            "[[serial]]\nport = 'p'\nprofile = 'regex:(?P<value>.+)'\nchannel='a b'",
+            "serial[0]",
+            "'a b' is not letters",
+        ),
+        (
+            "[[serial]]\nport = 'p'\nprofile='regex:(?P<value>.)'\nchannel='a'\nunit='furlong'",
+            "serial[0]",
+            "'furlong' is not one of",
+        ),
+        ("[[serial]]\nport = 'p'\nunit = 'Cel'", "serial[0]", "regex:… only"),
+        ("[[log_file]]\npath = 'p'\nprofile = 'csv:1,2'", "log_file[0].profile", "header"),
         (
             "[[serial]]\nport = '/dev/null'\n[notify]\nserial_port = '/dev/null'",
             "notify.serial_port",
@@ -223,7 +285,21 @@ def test_bad_topic_filters_are_refused(bad: str) -> None:
 
 
 _KEYS = st.sampled_from(
-    ["store", "serial", "mqtt", "dashboard", "notify", "url", "port", "host", "topics", "nonsense"]
+    [
+        "store",
+        "serial",
+        "log_file",
+        "path",
+        "profile",
+        "mqtt",
+        "dashboard",
+        "notify",
+        "url",
+        "port",
+        "host",
+        "topics",
+        "nonsense",
+    ]
 )
 _LEAVES = st.one_of(
     st.integers(-10, 10**7),
@@ -276,14 +352,19 @@ def test_any_toml_is_accepted_or_refused_with_its_keys_named(
 
 
 @given(
-    st.sampled_from(["", "store", "serial[0]", "mqtt", "dashboard", "notify"]),
+    st.sampled_from(["", "store", "serial[0]", "log_file[0]", "mqtt", "dashboard", "notify"]),
     st.text("xyz", min_size=4, max_size=9),
 )
 @settings(
     max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 def test_an_unknown_key_is_refused_in_every_table(tmp_path: Path, table: str, key: str) -> None:
-    head = {"": "", "serial[0]": "[[serial]]\nport='p'\n", "mqtt": "[mqtt]\nhost='h'\n"}
+    head = {
+        "": "",
+        "serial[0]": "[[serial]]\nport='p'\n",
+        "log_file[0]": "[[log_file]]\npath='p'\n",
+        "mqtt": "[mqtt]\nhost='h'\n",
+    }
     file = tmp_path / "any.toml"
     file.write_text(head.get(table, f"[{table}]\n") + f"{key} = 1\n", encoding="utf-8")
     with pytest.raises(ConfigRefused) as caught:
