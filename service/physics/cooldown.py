@@ -13,23 +13,29 @@ from typing import Literal
 
 import numpy as np
 
+from service.physics.cooldown_answers import falling_forecast, middle_and_sd, rising_forecast
 from service.physics.cooldown_bank import AROUND, Bank
-from service.physics.cooldown_crossing import NEVER_S, crossing_times_s
-from service.physics.cooldown_noise import Noise
-from service.physics.cooldown_regimes import (
+from service.physics.cooldown_kinds import (
     AS_BEFORE,
     CHANGED,
     FASTER,
+    GAS_OFF,
+    GAS_ON,
     SILENT,
     SLOWER,
     Regime,
+)
+from service.physics.cooldown_noise import Noise
+from service.physics.cooldown_regimes import (
     branch,
+    branch_heating,
     branch_jump,
     first_bank,
     settled_law,
+    shifted,
     usual_rate_k_s,
 )
-from service.readings import Forecast, Spread
+from service.readings import Forecast
 
 Change = Literal[
     "left oven",
@@ -67,9 +73,7 @@ _FRESH_HAZARD_PER_S, _UNSETTLED_S = 1 / 40.0, 40.0
 _SILENT_HAZARD_PER_S = 1 / 80.0
 _BRANCH_EVERY_S = 6.0
 _STALE_S = 900.0
-# Standard normal quantiles at (i + ½)/15.
-_HALF = (0.168, 0.341, 0.524, 0.728, 0.967, 1.282, 1.834)
-_NORMAL_POINTS = np.array([*(-x for x in reversed(_HALF)), 0.0, *_HALF])
+_RISING_K_S, _HEATING_SHARE = 0.02, 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +127,7 @@ class Cooldown:
     _begun_s: float = 0.0
     _branched_s: float = 0.0
     _off_run: int = 0
-    _arc: bool = False
+    _gas_l_min: float = 0.0
     _settled: Bank | None = None
 
     def observe(self, t_s: float, temperature_c: float, ambient_c: float | None = None) -> None:
@@ -150,22 +154,35 @@ class Cooldown:
 
     def known_change(self, t_s: float, change: Change) -> None:
         """Something happened that changes how the part cools; used at once."""
-        self._arc = change == "arc on" or (self._arc and change != "arc off")
         if self._bank is None:
             return
-        bank = self._bank
-        if t_s > self._t_s:
-            bank.advance(t_s - self._t_s)
-            self._t_s = t_s
-        new = branch(bank, self._t_s, _TOLD.get(change, CHANGED), 0.9)
+        bank = self._carried_to(t_s)
+        if change == "into oven":
+            new = branch_heating(bank, self._t_s, 0.9)
+        else:
+            new = branch(bank, self._t_s, _TOLD.get(change, CHANGED), 0.9, room=self._room())
         if change in _OVER and self._settled is not None:
             new = new.joined(branch(bank, self._t_s, AS_BEFORE, 0.9, law=self._settled))
         self._bank = bank.joined(new).pruned(_MOST_HYPOTHESES)
         self._branched_s = self._t_s
 
     def set_gas_flow(self, t_s: float, argon_flow_l_min: float) -> None:
-        """Purge gas flow [l/min at 20 °C]; a real change of it is a known change."""
-        del t_s, argon_flow_l_min
+        """Purge gas flow through the part [l/min at 20 °C]; a real change of it is used at once.
+
+        Raises:
+            ValueError: the flow is negative or not finite.
+        """
+        if not (math.isfinite(argon_flow_l_min) and argon_flow_l_min >= 0):
+            raise ValueError(f"argon_flow_l_min must be at least 0, not {argon_flow_l_min!r}")
+        before, step = self._gas_l_min, argon_flow_l_min - self._gas_l_min
+        if abs(step) < max(1.0, 0.2 * before):
+            return
+        self._gas_l_min = argon_flow_l_min
+        if self._bank is None:
+            return
+        bank = self._carried_to(t_s)
+        new = branch(bank, self._t_s, GAS_ON if step > 0 else GAS_OFF, 0.8, room=self._room())
+        self._bank = bank.joined(new).pruned(_MOST_HYPOTHESES)
 
     def until_below(self, limit_c: float, at_s: float) -> Forecast:
         """Seconds from ``at_s`` until the probe's own noise-free temperature falls below.
@@ -179,40 +196,21 @@ class Cooldown:
         """
         bank = self._at(at_s)
         if bank is None:
-            return Forecast(None, "no reading yet")
-        if at_s - self._t_s > _STALE_S:
-            return Forecast(None, f"no reading for {at_s - self._t_s:.0f} s")
-        rate, rate_sd = _moments(*bank.rates(), bank.weights())
-        if _moments(*bank.predicted(), bank.weights())[0] < limit_c and rate < 0.5:
-            return Forecast(Spread(0.0, 0.0, 0.0), "already below")
-        reason = self._why_not(bank, limit_c, rate, rate_sd)
-        if reason is not None:
-            return Forecast(None, reason)
-        return _spread(crossing_times_s(bank, limit_c, at_s), rate, rate_sd)
+            return self._nothing_known(at_s)
+        return falling_forecast(bank, limit_c, at_s, self._used)
 
     def until_above(self, limit_c: float, at_s: float) -> Forecast:
         """Seconds from ``at_s`` until the probe rises above ``limit_c`` (in the oven)."""
         bank = self._at(at_s)
         if bank is None:
-            return Forecast(None, "no reading yet")
-        mean, _ = _moments(*bank.predicted(), bank.weights())
-        if mean > limit_c:
-            return Forecast(Spread(0.0, 0.0, 0.0), "already above")
-        if self._used < 3:
-            return Forecast(None, "too few readings")
-        rate, rate_sd = _moments(*bank.rates(), bank.weights())
-        if rate <= 2 * rate_sd:
-            return Forecast(None, "not rising")
-        fastest, slowest = rate + 1.645 * rate_sd, rate - 1.645 * rate_sd
-        gap = limit_c - mean
-        upper = None if slowest <= 0 else 2 * gap / slowest
-        return Forecast(Spread(gap / fastest, gap / rate, upper), None)
+            return self._nothing_known(at_s)
+        return rising_forecast(bank, limit_c, at_s, self._used)
 
     def rate(self) -> Rate | None:
         """How fast the probe cools or heats now; ``None`` while that is unknown."""
         if self._bank is None or self._used < 3:
             return None
-        mean, sd = _moments(*self._bank.rates(), self._bank.weights())
+        mean, sd = middle_and_sd(*self._bank.rates(), self._bank.weights())
         return Rate(3600.0 * mean, 3600.0 * sd)
 
     def level(self, at_s: float) -> Level | None:
@@ -220,27 +218,38 @@ class Cooldown:
         bank = self._at(at_s)
         if bank is None:
             return None
-        mean, sd = _moments(*bank.predicted(), bank.weights())
+        mean, sd = middle_and_sd(*bank.predicted(), bank.weights())
         return Level(mean, sd)
 
-    def _why_not(self, bank: Bank, limit_c: float, rate: float, rate_sd: float) -> str | None:
-        if self._used < 3:
-            return "too few readings"
-        if rate > 2 * rate_sd:
-            return "rising: heat is going in"
-        around = float(bank.weights() @ bank.mean[:, AROUND])
-        if limit_c <= around + 1.0:
-            return f"it will not cool below {limit_c:.0f} °C in surroundings of {around:.0f} °C"
-        return None
+    def _nothing_known(self, at_s: float) -> Forecast:
+        if self._bank is None:
+            return Forecast(None, "no reading yet")
+        return Forecast(None, f"no reading for {at_s - self._t_s:.0f} s")
+
+    def _room(self) -> tuple[float, float]:
+        """The shop's temperature and its standard deviation [°C]."""
+        if self._ambient_c is None:
+            return ASSUMED_AROUND_C, ASSUMED_AROUND_SD_K
+        return self._ambient_c, MEASURED_AROUND_SD_K
+
+    def _carried_to(self, t_s: float) -> Bank:
+        """The bank at ``t_s``, with every reading before it used."""
+        if self._pending:
+            self._flush()
+        bank = self._bank
+        if bank is None:
+            raise RuntimeError("no reading yet")
+        if t_s > self._t_s:
+            bank.advance(t_s - self._t_s)
+            self._t_s = t_s
+        return bank
 
     def _take_ambient(self, ambient_c: float) -> None:
+        """Use a measured ambient; the surroundings follow its slow changes."""
         if self._ambient_c is None:
             self._ambient_c = ambient_c
             if self._bank is not None:
-                self._bank.mean[:, AROUND] = ambient_c
-                self._bank.cov[:, AROUND, :] = 0.0
-                self._bank.cov[:, :, AROUND] = 0.0
-                self._bank.cov[:, AROUND, AROUND] = MEASURED_AROUND_SD_K**2
+                self._bank.set_around(*self._room())
             return
         step = 0.05 * (ambient_c - self._ambient_c)
         self._ambient_c += step
@@ -256,21 +265,22 @@ class Cooldown:
         if self._bank is None:
             self._begin(t_s, value)
             return
-        dt = t_s - self._t_s
+        dt = max(t_s - self._t_s, 0.0)
         bank = self._bank
         self._noise.add(t_s, value)
         gap = self._is_gap(dt)
         if gap:
-            bank = bank.joined(branch(bank, self._t_s, SILENT, _changed_in(dt)))
+            bank = bank.joined(branch(bank, self._t_s, SILENT, _changed_in(dt), room=self._room()))
         bank.advance(dt)
-        self._t_s = t_s
+        self._t_s += dt
+        t_s = self._t_s
         rate = float(bank.rates()[0][int(np.argmax(bank.log_weight))])
         noise_var = self._noise.of_reading(dt, rate)
         if gap:
-            bank = bank.joined(branch(bank, t_s, CHANGED, 0.2))
-            bank = bank.joined(branch_jump(bank, t_s, value, 0.4))
-        elif self._jumped(bank, value, noise_var):
-            bank = bank.joined(branch_jump(bank, t_s, value, 0.3))
+            bank = bank.joined(branch(bank, t_s, CHANGED, 0.2, room=self._room()))
+            bank = bank.joined(branch_jump(bank, t_s, value, 0.4, self._room()))
+        else:
+            bank = self._with_jumps(bank, value, noise_var)
         self._interval_s += 0.2 * (min(dt, 60.0) - self._interval_s)
         bank.update(value, noise_var)
         self._used += 1
@@ -285,7 +295,9 @@ class Cooldown:
         self._branched_s = t_s
         fresh = math.exp(-(t_s - self._begun_s) / _UNSETTLED_S)
         begun = 1 - math.exp(-since_s * (_HAZARD_PER_S + fresh * _FRESH_HAZARD_PER_S))
-        new = branch(bank, t_s, CHANGED, begun)
+        new = branch(bank, t_s, CHANGED, begun, room=self._room())
+        if float(bank.rates()[0][int(np.argmax(bank.log_weight))]) > _RISING_K_S:
+            new = new.joined(branch_heating(bank, t_s, max(begun, _HEATING_SHARE)))
         law = settled_law(bank, t_s)
         if law is not None:
             self._settled = law
@@ -294,11 +306,7 @@ class Cooldown:
         return bank.joined(new)
 
     def _begin(self, t_s: float, value: float) -> None:
-        around = (
-            (ASSUMED_AROUND_C, ASSUMED_AROUND_SD_K)
-            if self._ambient_c is None
-            else (self._ambient_c, MEASURED_AROUND_SD_K)
-        )
+        around = self._room()
         rate = usual_rate_k_s(
             self.prior.metal, self.prior.mass_kg, self.prior.area_m2, value, around[0]
         )
@@ -314,17 +322,31 @@ class Cooldown:
         """Silence longer than the channel's own pace explains."""
         return silent_s > max(10.0, 4 * self._interval_s)
 
-    def _jumped(self, bank: Bank, value: float, noise_var: float) -> bool:
-        """Two readings running that nothing expected: the probe itself was disturbed."""
+    def _with_jumps(self, bank: Bank, value: float, noise_var: float) -> Bank:
+        """Add what a reading means that nothing expected.
+
+        At once: everything goes on as before, only the reading has shifted (a converter's step,
+        a clip that slid a little). After two of them running: the probe itself was disturbed.
+        """
         expected, variance = bank.predicted()
         likely = bank.log_weight > bank.log_weight.max() - 5
         off = np.abs(value - expected[likely]) / np.sqrt(variance[likely] + noise_var)
-        self._off_run = self._off_run + 1 if float(off.min()) > 5 else 0
-        return self._off_run in {2, 6}
+        surprise = float(off.min())
+        self._off_run = self._off_run + 1 if surprise > 5 else 0
+        if self._off_run in {2, 6}:
+            return bank.joined(branch_jump(bank, self._t_s, value, 0.3, self._room()))
+        if surprise > 3.5:
+            return bank.joined(shifted(bank, 0.05))
+        return bank
 
     def _at(self, at_s: float) -> Bank | None:
-        """A copy of the bank carried on to ``at_s``; the state itself does not change."""
+        """A copy of the bank carried on to ``at_s``; the state itself does not change.
+
+        ``None`` without a reading, or when the last one is too long ago to say anything.
+        """
         if self._bank is None:
+            return None
+        if at_s - self._t_s > _STALE_S:
             return None
         copy = self._bank.take(np.flatnonzero(self._bank.weights() > 1e-3))
         if at_s <= self._t_s:
@@ -340,27 +362,3 @@ class Cooldown:
 def _changed_in(silent_s: float) -> float:
     """How likely it is that the part was moved, set down or covered while nothing was read."""
     return 1 - math.exp(-silent_s * _SILENT_HAZARD_PER_S)
-
-
-def _moments(value: np.ndarray, variance: np.ndarray, weights: np.ndarray) -> tuple[float, float]:
-    """Median of a mixture of normals and the standard deviation its 5 % and 95 % points imply.
-
-    Not its moments: a hypothesis with 1 % of the weight and a huge spread would rule those.
-    """
-    points = value[:, None] + np.sqrt(variance)[:, None] * _NORMAL_POINTS[None, :]
-    order = np.argsort(points, axis=None)
-    cumulative = np.cumsum(np.repeat(weights / len(_NORMAL_POINTS), len(_NORMAL_POINTS))[order])
-    sorted_points = points.ravel()[order]
-    places = np.minimum(np.searchsorted(cumulative, (0.05, 0.5, 0.95)), len(order) - 1)
-    low, middle, high = (float(v) for v in sorted_points[places])
-    return middle, max(high - middle, middle - low) / 1.645
-
-
-def _spread(times: np.ndarray, rate: float, rate_sd: float) -> Forecast:
-    low, middle, high = (float(v) for v in np.quantile(times, (0.05, 0.5, 0.95)))
-    if middle >= 0.01 * NEVER_S:
-        if abs(rate) < 2 * rate_sd:
-            return Forecast(None, "level: no cooling can be told from the readings")
-        return Forecast(None, "it may never get there in these surroundings")
-    upper = None if high >= 0.01 * NEVER_S else high
-    return Forecast(Spread(low, middle, upper), None)

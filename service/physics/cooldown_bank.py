@@ -79,6 +79,13 @@ class Bank:
         """Decay time of the departure by hypothesis [s], shape (k,)."""
         return np.asarray(np.exp(self.mean[:, DECAY]))
 
+    def set_around(self, around_c: float, sd_k: float) -> None:
+        """Begin anew with the surroundings, which have been measured for the first time."""
+        self.mean[:, AROUND] = around_c
+        self.cov[:, AROUND, :] = 0.0
+        self.cov[:, :, AROUND] = 0.0
+        self.cov[:, AROUND, AROUND] = sd_k**2
+
     def weights(self) -> Array:
         """Weights that sum to 1, shape (k,)."""
         w = np.exp(self.log_weight - self.log_weight.max())

@@ -1,113 +1,21 @@
-"""How a regime may begin: the hypotheses a bank starts from, and those a change adds.
-
-All figures are physical judgement, not fits to cases: how far a probe may depart from the slow
-mode of its part, how much a blanket, a draught, a cold bench or purge gas can change the loss.
-"""
+"""How regimes begin: the hypotheses a bank starts from, and those a change adds."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 
 from service.physics.cooldown_bank import AROUND, BULK, DECAY, DEPART, SCALE, SHARE, SIZE, Bank
+from service.physics.cooldown_kinds import FIRST, HEATING, JUMPED, Regime
 from service.physics.heat_loss import radiation_coefficient_w_m2_k
 from service.physics.materials import Array, emissivity, specific_heat_table
 
 USUAL_SHARE, USUAL_SHARE_SD = 0.6, 0.25
 """Radiative share of the loss near 300 °C: 0.65 for oxidised iron, 0.4 for bright tube."""
-
-
-@dataclass(frozen=True, slots=True)
-class Regime:
-    """One way in which a regime may begin.
-
-    Attributes:
-        tau_s: Decay time of the departure [s]; 0 = there is none.
-        depart: Size of the departure and its spread, as shares of the height above the
-            surroundings. Positive: what was put around the part takes up heat at first.
-        scale: Factor on the cooling rate before, and its spread.
-        share_sd: Spread added to the share.
-        drift: Relative random walk of the scale per root second.
-        weight: Prior weight among the regimes of one beginning.
-        smooth: The probe's rate does not jump: the change reaches it through ``tau_s``, the lag
-            of the sensor or of the metal between (a bench under the far legs, say).
-    """
-
-    tau_s: float
-    depart: tuple[float, float]
-    scale: tuple[float, float]
-    share_sd: float
-    drift: float
-    weight: float
-    smooth: bool = False
-
-
+_SHIFT_SD_K = 5.0
 _LEAST_K_S = 0.02  # least spread of a new cooling rate
 _SHARE_SD_MOST = 0.45
 _LASTED_S = 60.0
 _DECAY_SD = 0.45  # of the log: a factor of 1.6 either way
-_NONE = (0.0, 0.0)
-_SAME = (1.0, 0.8)
-FIRST: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, (1.0, 1.0), 0.0, 0.0, 0.30),
-    Regime(0.0, _NONE, (1.0, 1.0), 0.0, 3e-3, 0.15),
-    Regime(18.0, (0.0, 0.03), (1.0, 1.0), 0.0, 5e-4, 0.15),
-    Regime(75.0, (0.0, 0.06), (1.0, 1.0), 0.0, 5e-4, 0.20),
-    Regime(300.0, (0.0, 0.10), (1.0, 1.0), 0.0, 5e-4, 0.20),
-)
-CHANGED: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, (1.0, 0.15), 0.05, 3e-3, 0.20),
-    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.15),
-    Regime(8.0, _NONE, _SAME, 0.25, 1e-3, 0.20, smooth=True),
-    Regime(40.0, _NONE, (1.0, 0.5), 0.20, 1e-3, 0.12, smooth=True),
-    Regime(150.0, _NONE, (1.0, 0.5), 0.20, 1e-3, 0.12, smooth=True),
-    Regime(60.0, (0.015, 0.04), _SAME, 0.25, 1e-3, 0.07),
-    Regime(200.0, (0.03, 0.06), _SAME, 0.25, 1e-3, 0.07),
-    Regime(200.0, (0.02, 0.03), (0.15, 0.15), 0.45, 1e-3, 0.07),
-)
-"""The last one: covered, the loss falls to a small part and the cover warms up first."""
-_FASTER, _SLOWER = (1.5, 0.7), (0.6, 0.4)
-FASTER: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, _FASTER, 0.25, 1e-3, 0.15),
-    Regime(8.0, _NONE, _FASTER, 0.25, 1e-3, 0.25, smooth=True),
-    Regime(40.0, _NONE, _FASTER, 0.25, 1e-3, 0.20, smooth=True),
-    Regime(150.0, _NONE, _FASTER, 0.25, 1e-3, 0.15, smooth=True),
-    Regime(30.0, (0.02, 0.04), _FASTER, 0.25, 1e-3, 0.15),
-    Regime(120.0, (0.03, 0.05), _FASTER, 0.25, 1e-3, 0.10),
-)
-"""Out of the oven, onto cold steel, uncovered, gas on."""
-SLOWER: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, _SLOWER, 0.25, 1e-3, 0.15),
-    Regime(8.0, _NONE, _SLOWER, 0.25, 1e-3, 0.20, smooth=True),
-    Regime(60.0, _NONE, _SLOWER, 0.25, 1e-3, 0.15, smooth=True),
-    Regime(60.0, (0.02, 0.03), (0.2, 0.2), 0.45, 1e-3, 0.20),
-    Regime(200.0, (0.02, 0.03), (0.15, 0.15), 0.45, 1e-3, 0.30),
-)
-"""Covered, gas off."""
-SILENT: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, (1.0, 0.4), 0.10, 3e-3, 0.35),
-    Regime(0.0, _NONE, (2.0, 1.0), 0.25, 3e-3, 0.40),
-    Regime(200.0, (0.0, 0.05), (0.3, 0.3), 0.45, 1e-3, 0.25),
-)
-"""While nothing was read: carried, set down on cold steel, covered, or nothing at all."""
-_KEPT = (1.0, 0.15)
-AS_BEFORE: tuple[Regime, ...] = (
-    Regime(12.0, (0.0, 0.05), (1.0, 0.2), 0.05, 1e-3, 0.35),
-    Regime(45.0, (0.01, 0.08), (1.0, 0.2), 0.05, 1e-3, 0.40),
-    Regime(150.0, (0.01, 0.08), (1.0, 0.2), 0.05, 1e-3, 0.25),
-)
-"""The change is over (arc out, door shut, gas off): the law of before, after some equalising."""
-JUMPED: tuple[Regime, ...] = (
-    Regime(3.0, (0.0, 1.0), _KEPT, 0.1, 1e-3, 0.15),
-    Regime(9.0, (0.0, 1.0), _KEPT, 0.1, 1e-3, 0.20),
-    Regime(25.0, (0.0, 1.0), _KEPT, 0.1, 1e-3, 0.15),
-    Regime(3.0, (0.0, 1.0), _SAME, 0.25, 1e-3, 0.10),
-    Regime(9.0, (0.0, 1.0), _SAME, 0.25, 1e-3, 0.15),
-    Regime(25.0, (0.0, 1.0), _SAME, 0.25, 1e-3, 0.10),
-    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.15),
-)
-"""The probe suddenly reads something else: cold and warming up to the part, slipped, or moved."""
 
 
 def usual_rate_k_s(
@@ -233,6 +141,7 @@ def branch(
     share_of_weight: float,
     *,
     law: Bank | None = None,
+    room: tuple[float, float] | None = None,
 ) -> Bank:
     """New regimes beginning now, where the likeliest hypothesis has the probe.
 
@@ -243,6 +152,8 @@ def branch(
         share_of_weight: Prior probability that a regime began now.
         law: One hypothesis whose cooling law the new regimes start from; ``None``: the
             likeliest of the bank.
+        room: The shop's temperature and its standard deviation [°C], for a part that was being
+            heated by something hotter; ``None`` keeps the surroundings.
 
     Returns:
         The new hypotheses only, weighted against the whole of ``bank``.
@@ -251,7 +162,9 @@ def branch(
     probe_c = float(best.mean[0, BULK] + best.mean[0, DEPART])
     probe_var = float(best.predicted()[1][0])
     k = len(regimes)
-    around_c = float(best.mean[0, AROUND])
+    around_c, around_var = float(best.mean[0, AROUND]), float(best.cov[0, AROUND, AROUND])
+    if room is not None and around_c > probe_c:
+        around_c, around_var = room[0], room[1] ** 2
     mean, cov = np.zeros((k, SIZE)), np.zeros((k, SIZE, SIZE))
     mean[:, BULK] = probe_c
     cov[:, BULK, BULK] = max(probe_var, 1e-3)
@@ -268,7 +181,7 @@ def branch(
     added = np.array([r.share_sd for r in regimes]) ** 2
     cov[:, SHARE, SHARE] = np.minimum(law.cov[0, SHARE, SHARE] + added, _SHARE_SD_MOST**2)
     mean[:, AROUND] = around_c
-    cov[:, AROUND, AROUND] = best.cov[0, AROUND, AROUND]
+    cov[:, AROUND, AROUND] = around_var
     ref_c = _reference(probe_c, around_c)
     new = _empty_like(mean, cov, t_s, regimes, metal=bank.metal, ref_c=ref_c)
     _spread_departure(new, regimes, max(abs(probe_c - around_c), 10.0))
@@ -276,6 +189,27 @@ def branch(
     whole = top + float(np.log(np.exp(bank.log_weight - top).sum()))
     odds = share_of_weight / (1.0 - share_of_weight)
     new.log_weight = new.log_weight + whole + np.log(odds)
+    return new
+
+
+def branch_heating(bank: Bank, t_s: float, share_of_weight: float) -> Bank:
+    """New regimes in which hotter surroundings heat the part: an oven, of unknown heat."""
+    new = branch(bank, t_s, HEATING, share_of_weight)
+    hotter = np.array([100.0, 250.0, 250.0])
+    probe_c = new.mean[:, BULK] + new.mean[:, DEPART]
+    new.mean[:, AROUND] = probe_c + hotter
+    new.cov[:, AROUND, AROUND] = (0.5 * hotter) ** 2
+    new.reference_c = probe_c
+    new.mean[:, SHARE] = 0.3  # a fan stirs the air of an oven
+    new.cov[:, SHARE, SHARE] = 0.3**2
+    return new
+
+
+def shifted(bank: Bank, share_of_weight: float) -> Bank:
+    """The likeliest hypothesis with its reading shifted by a few kelvin, all else unchanged."""
+    new = bank.take(np.array([int(np.argmax(bank.log_weight))]))
+    new.cov[:, BULK, BULK] += _SHIFT_SD_K**2
+    new.log_weight = new.log_weight + np.log(share_of_weight)
     return new
 
 
@@ -289,14 +223,20 @@ def settled_law(bank: Bank, t_s: float) -> Bank | None:
     return bank.take(np.array([best]))
 
 
-def branch_jump(bank: Bank, t_s: float, reading_c: float, share_of_weight: float) -> Bank:
+def branch_jump(
+    bank: Bank,
+    t_s: float,
+    reading_c: float,
+    share_of_weight: float,
+    room: tuple[float, float] | None = None,
+) -> Bank:
     """The probe reads something else: warming up to the part, slipped, or on another place."""
     # Where the part itself is by now: all hypotheses together (it may have changed in a gap).
     weights = bank.weights()
     bulk_c = float(weights @ bank.mean[:, BULK])
     spread = bank.cov[:, BULK, BULK] + (bank.mean[:, BULK] - bulk_c) ** 2
     bulk_var = float(weights @ spread) + 9.0
-    new = branch(bank, t_s, JUMPED, share_of_weight)
+    new = branch(bank, t_s, JUMPED, share_of_weight, room=room)
     departing = np.array([r.tau_s > 0 for r in JUMPED])
     apart = reading_c - bulk_c
     new.mean[:, BULK] = np.where(departing, bulk_c, reading_c)

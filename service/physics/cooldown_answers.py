@@ -1,0 +1,84 @@
+"""From the bank of hypotheses to what is told: spreads, or the reason why there is none."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from service.physics.cooldown_bank import AROUND, Bank
+from service.physics.cooldown_crossing import NEVER_S, crossing_times_s
+from service.physics.materials import Array
+from service.readings import Forecast, Spread
+
+# Standard normal quantiles at (i + ½)/15.
+_HALF = (0.168, 0.341, 0.524, 0.728, 0.967, 1.282, 1.834)
+_NORMAL_POINTS = np.array([*(-x for x in reversed(_HALF)), 0.0, *_HALF])
+_LEAST_READINGS = 3
+_HEATED_SHARE = 0.2
+
+
+def middle_and_sd(value: Array, variance: Array, weights: Array) -> tuple[float, float]:
+    """Median of a mixture of normals and the standard deviation its 5 % and 95 % points imply.
+
+    Not its moments: a hypothesis with 1 % of the weight and a huge spread would rule those.
+    """
+    points = value[:, None] + np.sqrt(variance)[:, None] * _NORMAL_POINTS[None, :]
+    order = np.argsort(points, axis=None)
+    cumulative = np.cumsum(np.repeat(weights / len(_NORMAL_POINTS), len(_NORMAL_POINTS))[order])
+    sorted_points = points.ravel()[order]
+    places = np.minimum(np.searchsorted(cumulative, (0.05, 0.5, 0.95)), len(order) - 1)
+    low, middle, high = (float(v) for v in sorted_points[places])
+    return middle, max(high - middle, middle - low) / 1.645
+
+
+def falling_forecast(bank: Bank, limit_c: float, at_s: float, used: int) -> Forecast:
+    """Time until the probe falls below ``limit_c``, from a bank carried on to ``at_s``."""
+    weights = bank.weights()
+    rate, rate_sd = middle_and_sd(*bank.rates(), weights)
+    level = middle_and_sd(*bank.predicted(), weights)[0]
+    rising = rate > max(2 * rate_sd, 0.02)
+    if level < limit_c and not rising:
+        return Forecast(Spread(0.0, 0.0, 0.0), "already below")
+    if used < _LEAST_READINGS:
+        return Forecast(None, "too few readings")
+    if rising:
+        return Forecast(None, "rising: heat is going in, or the probe is still warming up")
+    around = float(weights @ bank.mean[:, AROUND])
+    if around < level and limit_c <= around + 1.0:
+        text = f"it will not cool below {limit_c:.0f} °C in surroundings of {around:.0f} °C"
+        return Forecast(None, text)
+    times = crossing_times_s(bank, limit_c, at_s)
+    return _spread(times, "level" if abs(rate) < 2 * rate_sd else "equalising")
+
+
+def rising_forecast(bank: Bank, limit_c: float, at_s: float, used: int) -> Forecast:
+    """Time until the probe rises above ``limit_c``, from a bank carried on to ``at_s``."""
+    weights = bank.weights()
+    rate, rate_sd = middle_and_sd(*bank.rates(), weights)
+    if middle_and_sd(*bank.predicted(), weights)[0] > limit_c:
+        return Forecast(Spread(0.0, 0.0, 0.0), "already above")
+    if used < _LEAST_READINGS:
+        return Forecast(None, "too few readings")
+    if rate <= 0:
+        return Forecast(None, "not rising")
+    # Only what is heated by something hotter can rise for good; the rest is a passing warmth.
+    heated = np.flatnonzero(bank.mean[:, AROUND] > bank.predicted()[0] + 5.0)
+    if float(weights[heated].sum()) < _HEATED_SHARE:
+        return Forecast(None, "how hot the oven is cannot be told yet")
+    times = crossing_times_s(bank.take(heated), limit_c, at_s, rising=True)
+    return _spread(times, "level" if rate < 2 * rate_sd else "levelling")
+
+
+_WHY = {
+    "level": "level: no change can be told from the readings",
+    "equalising": "equalising: the rate has not settled",
+    "levelling": "levelling off: it may not get that hot in these surroundings",
+}
+
+
+def _spread(times: Array, otherwise: str) -> Forecast:
+    low, middle, high = (float(v) for v in np.quantile(times, (0.05, 0.5, 0.95)))
+    if not math.isfinite(middle) or middle >= 0.01 * NEVER_S:
+        return Forecast(None, _WHY[otherwise])
+    return Forecast(Spread(low, middle, None if high >= 0.01 * NEVER_S else high), None)
