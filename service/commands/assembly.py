@@ -7,8 +7,7 @@ that nothing more comes in, the store last, when everything in hand is on the di
 from __future__ import annotations
 
 import logging
-import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import ExitStack
 
 from dashboard.app import create_app
@@ -20,21 +19,17 @@ from service.clock import Clock
 from service.collector import Collector
 from service.commands.errors import CommandError
 from service.commands.figures import figures
+from service.commands.links import make_links
+from service.commands.wellness import Wellness
 from service.config import Config
 from service.judge.actions import ServiceStarted
 from service.notify.notifier import notifier_for
 from service.rebuild import rebuild
-from service.sources.broker import Broker
-from service.sources.link import Link
 from service.sources.mqtt import MqttLink
-from service.sources.serial_port import SerialLink
 from service.store.database import Store, StoreError, UnknownChannel
 from service.store.writer import Writer
 
 log = logging.getLogger(__name__)
-
-PROGRESS_S = 5.0
-"""A worker that has not come round for so long is not healthy [s, real]."""
 
 STOP_S = 4.0
 """How long each worker may take to end [s, real]."""
@@ -76,7 +71,15 @@ class RunningService:
             mono_floor_us=self.store.last_mono_us(),
             listeners=[self.notifier.hear],
         )
-        self.links = self._make_links(config)
+        self.links = make_links(config, self.collector.intake, self._clock)
+        self.wellness = Wellness(
+            self.store,
+            self.writer,
+            self.collector,
+            links=self.links,
+            clock=self._clock,
+            config=config,
+        )
         self.pages = self._make_pages(config)
         self.notifier.start()
         self._steps.callback(self._end, "the notifier", self.notifier.stop)
@@ -92,26 +95,6 @@ class RunningService:
         self.pages.start()
         self._steps.callback(self._end, "the pages", self.pages.stop)
 
-    def _make_links(self, config: Config) -> list[Link]:
-        links: list[Link] = [
-            SerialLink(each.port, self.collector.intake, self._clock, baud=each.baud)
-            for each in config.serial
-        ]
-        mqtt = config.mqtt
-        if mqtt is not None:
-            broker = Broker(
-                host=mqtt.host,
-                port=mqtt.port,
-                client_id=config.client_id,
-                username=mqtt.username,
-                password_file=mqtt.password_file,
-                tls_ca_file=mqtt.tls_ca_file,
-                tls_cert_file=mqtt.tls_cert_file,
-                tls_key_file=mqtt.tls_key_file,
-            )
-            links.append(MqttLink(broker, mqtt.topics, self.collector.intake, self._clock))
-        return links
-
     def _publish(self, topic: str, payload: bytes, qos: int = 1, retain: bool = False) -> bool:
         """The broker link's ``publish``; the link is made after the notifier."""
         return any(
@@ -125,7 +108,7 @@ class RunningService:
             latest=self.board.latest,
             act=self.collector.act,
             history=self._history,
-            health=self.health,
+            health=self.wellness.health,
             metrics=self._metrics,
             now_us=self.collector.utc_us,
         )
@@ -144,43 +127,6 @@ class RunningService:
     def address(self) -> str:
         """Where a browser finds the page."""
         return self.pages.address
-
-    def health(self) -> tuple[bool, Mapping[str, object]]:
-        """Whether every worker has come round within ``PROGRESS_S`` and every subscription has
-        been granted since the start; data age is told, and changes nothing."""
-        now_s = time.monotonic()
-        now_us = self._clock.monotonic_us()
-        status = self.writer.status()
-        links = [link.status() for link in self.links]
-        workers = {
-            "judge": now_s - self.collector.judge_progress_s,
-            "writer": now_s - status.last_progress,
-        }
-        for each in links:
-            age_s = (now_us - each.progress_us) / 1e6 / self._clock.speed
-            workers[each.name] = age_s if each.running else float("inf")
-        stuck = [name for name, age_s in workers.items() if age_s > PROGRESS_S]
-        unsubscribed = [each.name for each in links if each.kind == "mqtt" and not each.openings]
-        healthy = not stuck and not unsubscribed
-        return healthy, {
-            "healthy": healthy,
-            "version": __version__,
-            "store": "open",
-            "recording": status.recording,
-            "stuck_workers": stuck,
-            "not_subscribed": unsubscribed,
-            "links": [
-                {
-                    "name": each.name,
-                    "kind": each.kind,
-                    "state": each.state,
-                    "data_age_s": None
-                    if each.last_valid_us is None
-                    else round((now_us - each.last_valid_us) / 1e6, 3),
-                }
-                for each in links
-            ],
-        }
 
     def _history(self, channel: str, start_us: int, end_us: int, points: int) -> History | None:
         try:

@@ -14,6 +14,9 @@ from pathlib import Path
 
 from service.commands.errors import BadInput
 from service.config import Config, ConfigRefused, load
+from service.sources.shipped_broker import FOLDER, VARIANTS, config_text, rights_text
+
+RIGHTS = "rights"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +38,20 @@ def add_check(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -
     """Add ``check`` to the command line."""
     parser = subparsers.add_parser("check", help="check a config and say what would open")
     parser.add_argument("--config", metavar="FILE", type=Path, help="TOML file; absent: defaults")
+    parser.add_argument(
+        "--broker-config",
+        metavar="WHICH",
+        choices=(*VARIANTS, RIGHTS),
+        help="print a mosquitto.conf instead: loopback (nodes on this machine), lan (nodes on the "
+        "network); or rights, the rights.acl that goes with lan",
+    )
     parser.set_defaults(run=run_check)
 
 
 def run_check(given: argparse.Namespace) -> int:
     """Print one line for each thing that would open; 0 all would, 1 something would not."""
+    if given.broker_config is not None:
+        return print_broker_config(given.broker_config)
     config = config_from(given.config)
     findings = findings_for(config)
     name = given.config or "no config file: defaults"
@@ -48,6 +60,22 @@ def run_check(given: argparse.Namespace) -> int:
         mark = "ok  " if finding.ok else "FAIL"
         sys.stdout.write(f"{finding.name:<10} {mark}  {finding.text}\n")
     return 0 if all(finding.ok for finding in findings) else 1
+
+
+def print_broker_config(which: str) -> int:
+    """The broker's file on standard output, and on standard error where it belongs."""
+    if which == RIGHTS:
+        sys.stdout.write(rights_text())
+        sys.stderr.write(f"Save it as {FOLDER / 'rights.acl'}, beside the lan mosquitto.conf.\n")
+        return 0
+    sys.stdout.write(config_text("lan" if which == "lan" else "loopback"))
+    sys.stderr.write("Save it as /etc/mosquitto/mosquitto.conf and restart mosquitto.\n")
+    if which == "lan":
+        sys.stderr.write(
+            f"It needs passwords, certificates and rights in {FOLDER}: its head says how to make "
+            f"them, 'heatwindow check --broker-config {RIGHTS}' prints the rights.\n"
+        )
+    return 0
 
 
 def config_from(path: Path | None) -> Config:
@@ -70,6 +98,8 @@ def findings_for(config: Config) -> list[Finding]:
     findings = [Finding("store", *probes.store(config.database_url))]
     for link in config.serial:
         findings.append(Finding("serial", *probes.serial_port(link.port)))
+    for log in config.log_file:
+        findings.append(Finding("log file", *probes.log_file(log.path)))
     if config.mqtt is not None:
         findings.append(Finding("mqtt", *probes.broker(config.mqtt)))
     findings.append(Finding("page", *probes.page(config.dashboard)))
@@ -81,6 +111,6 @@ def findings_for(config: Config) -> list[Finding]:
     known = [link.port for link in config.serial]
     if notify.serial_port is not None:
         known.append(notify.serial_port)
-    for text in probes.other_ports(known):
+    for text in probes.unused_ports(known):
         findings.append(Finding("unused", True, text))
     return findings

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dashboard.wiring import Metric
 from service.sources.link import LinkStatus
 from service.store.writer import WriterStatus
+from service.wire.pack import RejectCause
 
 
 def figures(status: WriterStatus, links: Sequence[LinkStatus], failures: int) -> list[Metric]:
@@ -56,9 +57,9 @@ def figures(status: WriterStatus, links: Sequence[LinkStatus], failures: int) ->
             "counter",
             "Refusals, by link and cause.",
             [
-                ({"link": each.name, "cause": cause.value}, float(count))
+                ({"link": each.name, "cause": cause.value}, float(each.rejects.get(cause, 0)))
                 for each in links
-                for cause, count in each.rejects.items()
+                for cause in RejectCause
             ],
         )
     )

@@ -5,6 +5,7 @@ Each probe returns ``(would open, what was found)``.
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import socket
@@ -20,6 +21,7 @@ from serial.tools import list_ports
 from sqlalchemy.engine import make_url
 
 from service.config import DashboardConfig, MqttConfig
+from service.sources.ports import PortNotFound, holders, list_candidates, resolve_port, unclaimed
 
 Found = tuple[bool, str]
 
@@ -54,41 +56,43 @@ def _existing_store(path: Path) -> Found:
     return True, f"{path} ({path.stat().st_size / 1e6:.1f} MB)"
 
 
-def serial_port(port: str) -> Found:
+def serial_port(name: str) -> Found:
     """Whether a serial port is there, allowed and free. It is not opened."""
+    try:
+        device = resolve_port(name)
+    except PortNotFound as error:
+        return False, str(error)
+    shown = name if device == name else f"{name} is {device}, which"
+    fault = _port_fault(device)
+    return fault is None, f"{shown} {fault or 'is there and free'}"
+
+
+def _port_fault(device: str) -> str | None:
     if sys.platform == "win32":
         seen = {info.device.upper() for info in list_ports.comports()}
-        there = port.upper() in seen
-        return there, f"{port} {'is there' if there else 'is not there'}"
+        return None if device.upper() in seen else "is not there"
     try:
-        mode = os.stat(port)
+        mode = os.stat(device)
     except OSError as error:
-        return False, f"{port}: {(error.strerror or str(error)).lower()}"
+        return f"cannot be opened: {(error.strerror or str(error)).lower()}"
     if not stat.S_ISCHR(mode.st_mode):
-        return False, f"{port} is not a serial port"
-    if not os.access(port, os.R_OK | os.W_OK):
-        return False, f"{port} may not be opened by this user (on Debian: group dialout)"
-    holder = port_holder(port)
-    if holder is not None:
-        return False, f"{port} is busy: held by {holder}"
-    return True, f"{port} is there and free"
+        return "is not a serial port"
+    if not os.access(device, os.R_OK | os.W_OK):
+        return "may not be opened by this user (on Debian: group dialout)"
+    others = holders(device)
+    return f"is busy: held by {', '.join(others)}" if others else None
 
 
-def port_holder(port: str, proc: Path = Path("/proc")) -> str | None:
-    """Who has a port open, as ``process 123 (name)``; ``None`` when nobody we can see.
-
-    Linux only, from the open files of the processes we may look at; elsewhere always ``None``.
-    """
-    real = os.path.realpath(port)
-    for folder in proc.glob("[0-9]*"):
-        try:
-            held = any(os.path.realpath(fd) == real for fd in (folder / "fd").iterdir())
-            if held:
-                name = (folder / "comm").read_text(encoding="utf-8", errors="replace").strip()
-                return f"process {folder.name} ({name})"
-        except OSError:
-            continue  # it ended while we looked, or it is not ours to look into
-    return None
+def log_file(path: Path) -> Found:
+    """Whether a log can be followed; one that is not there yet may still come."""
+    if not path.exists():
+        return path.parent.is_dir(), f"{path} is not there yet"
+    try:
+        with path.open("rb"):
+            pass
+    except OSError as error:
+        return False, f"{path} cannot be read: {(error.strerror or str(error)).lower()}"
+    return True, f"{path} ({path.stat().st_size / 1e6:.1f} MB)"
 
 
 def broker(mqtt: MqttConfig) -> Found:
@@ -159,16 +163,10 @@ def program(name: str) -> Found:
     return (True, found) if found else (False, f"{name} is not a program that can be run")
 
 
-def other_ports(known: Sequence[str]) -> list[str]:
-    """Serial ports of this machine that are not in ``known``, in words."""
-    used = {os.path.realpath(port) for port in known}
-    by_id = {os.path.realpath(link): str(link) for link in Path("/dev/serial/by-id").glob("*")}
-    seen = []
-    for info in sorted(list_ports.comports()):
-        real = os.path.realpath(info.device)
-        if real in used:
-            continue
-        name = by_id.get(real, info.device)
-        about = "" if info.description in (None, "", "n/a") else f" ({info.description})"
-        seen.append(f"{name}{about} is not in the config")
-    return seen
+def unused_ports(known: Sequence[str]) -> list[str]:
+    """Serial ports of this machine that ``known`` does not name, and how to take them in."""
+    return [
+        f"{port.description} at {port.device}: to read it, add [[serial]] port = "
+        f"{json.dumps(port.name, ensure_ascii=False)}"
+        for port in unclaimed(list_candidates(), known)
+    ]
