@@ -86,8 +86,11 @@ class Story:
         """A database used before may hold heats that were never ended."""
         bench = self._page.bench()
         for part in [] if bench is None else bench["parts"]:
-            if part["heat_id"] is not None:
-                self._page.tap("end heat", heat_id=part["heat_id"])
+            if part["heat_id"] is None:
+                continue
+            if part["pass_running"]:
+                self._page.tap("end pass", heat_id=part["heat_id"])
+            self._page.tap("end heat", heat_id=part["heat_id"])
 
     def _put_in_oven(self, job: Job) -> int:
         """Describe the part on the page and begin its heat; the heat's id."""

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import sqlite3
+import subprocess
+import sys
 import threading
 import urllib.request
 from collections.abc import Callable
@@ -47,12 +50,37 @@ def test_the_same_folder_can_be_used_again(demo: Demo, tmp_path: Path) -> None:
     """Channels are known, old heats are ended, a new part is made: nothing is in the way."""
     for number in (1, 2):
         process = demo("--speed", SPEED, "--data", str(tmp_path))
-        process.wait_for(f"{FIRST}: on the bench")
+        process.wait_for(f"{FIRST}: pass 1, arc on")  # left so, the next run finds it so
         running = [p for p in process.bench()["parts"] if p["name"] == FIRST and p["heat_id"]]
         assert len(running) == 1
         assert len({p["id"] for p in process.bench()["parts"] if p["name"] == FIRST}) == number
         code, errors = process.stop()
         assert (code, errors) == (0, "")
+
+
+def test_a_recorded_heat_replays_to_the_letter(demo: Demo, tmp_path: Path) -> None:
+    """The same readings and actions through a new judge give the same verdicts and alarms; a
+    record that was changed does not."""
+    process = demo("--speed", SPEED, "--data", str(tmp_path))
+    process.wait_for(f"{FIRST}: pass 1, arc out")
+    assert process.stop()[0] == 0
+    database = tmp_path / "shop.db"
+    same = heatwindow("replay", str(database))
+    assert (same.returncode, same.stderr) == (0, "")
+    assert "all the same" in same.stdout
+    assert int(same.stdout.split(" recorded changes")[0].split()[-1]) > 8
+    with sqlite3.connect(database) as connection:
+        changed = connection.execute(
+            "update verdict_change set verdict = 'ready' where id ="
+            " (select min(id) from verdict_change where verdict = 'wait')"
+        )
+        assert changed.rowcount == 1
+    connection.close()
+    other = heatwindow("replay", str(database))
+    assert other.returncode == 1
+    assert "- recorded, not repeated" in other.stdout
+    assert "+ repeated, not recorded" in other.stdout
+    assert "2 differ" in other.stdout
 
 
 def watch(process: Any, until: str, look: Callable[[dict[str, Any]], Any]) -> list[Any]:
@@ -143,15 +171,16 @@ def test_wrong_usage_is_exit_code_2(arguments: list[str], part: str) -> None:
     assert "Traceback" not in done.stderr
 
 
-def demo_that_fails(*arguments: str) -> Any:
-    import subprocess
-    import sys
+def demo_that_fails(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return heatwindow("demo", *arguments)
 
+
+def heatwindow(*arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "service.commands.main", "demo", *arguments],
+        [sys.executable, "-m", "service.commands.main", *arguments],
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=120,
         check=False,
     )
 
