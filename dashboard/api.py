@@ -11,6 +11,7 @@ from flask import Blueprint, Response, current_app, request
 from pydantic import ValidationError
 
 from dashboard import openmetrics
+from dashboard.assets import packed
 from dashboard.guard import check_action
 from dashboard.history_question import HistoryQuestion
 from dashboard.problems import Problem, faults, shown
@@ -21,6 +22,9 @@ from service.judge.events import Refused
 
 STALE_S = 5.0
 """A posting older than this is not sent: the judge hangs, and old numbers would look alive."""
+
+PACK_FROM_BYTES = 4096
+"""A shorter answer fits in few packets as it is."""
 
 api = Blueprint("api", __name__)
 
@@ -132,10 +136,11 @@ def openapi() -> Response:
 
 
 def _json(body: object, status: int = 200) -> Response:
-    answer = Response(
-        json.dumps(body, allow_nan=False, ensure_ascii=False),
-        status=status,
-        content_type="application/json",
-    )
+    text = json.dumps(body, allow_nan=False, ensure_ascii=False).encode()
+    if len(text) > PACK_FROM_BYTES:
+        answer = packed(text, "application/json")
+    else:
+        answer = Response(text, content_type="application/json")
+    answer.status_code = status
     answer.headers["Cache-Control"] = "no-store"
     return answer

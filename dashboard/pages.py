@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, Response, current_app, make_response, render_template
+from flask import Blueprint, Response, current_app, render_template
+
+from dashboard.assets import packed
 
 pages = Blueprint("pages", __name__)
 
@@ -10,8 +12,8 @@ pages = Blueprint("pages", __name__)
 @pages.get("/")
 def bench() -> Response:
     """The bench, with sensors and parts a tap away."""
-    answer = make_response(
-        render_template("bench.html", digest=current_app.extensions["heatwindow-assets"].digest)
-    )
+    digest = current_app.extensions["heatwindow-assets"].digest
+    page = render_template("bench.html", digest=digest)
+    answer = packed(page.encode(), "text/html; charset=utf-8")
     answer.headers["Cache-Control"] = "no-cache"
     return answer

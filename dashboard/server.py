@@ -39,7 +39,9 @@ class PageServer:
         )
         listeners = [s for s in self._sockets.values() if isinstance(s, BaseWSGIServer)]
         self._trigger: Any = listeners[0].trigger
-        self._thread = threading.Thread(target=self._server.run, name="pages", daemon=True)
+        self._closing = threading.Lock()
+        self._stopping = False
+        self._thread = threading.Thread(target=self._run, name="pages", daemon=True)
 
     @property
     def address(self) -> str:
@@ -58,15 +60,23 @@ class PageServer:
 
     def stop(self, timeout_s: float = 5.0) -> bool:
         """Stop answering; ``True`` when the thread has ended in time."""
-        # The workers first: closing sockets under running ones prints tracebacks. The closing
-        # itself is done by the thread that waits on the sockets.
+        # The workers first: closing sockets under running ones prints tracebacks.
         self._server.task_dispatcher.shutdown()
         if not self._thread.is_alive():
             wasyncore.close_all(self._sockets)
             return True
-        self._trigger.pull_trigger(lambda: wasyncore.close_all(self._sockets))
+        with self._closing:
+            self._stopping = True
+            self._trigger.pull_trigger()
         self._thread.join(timeout_s)
         return not self._thread.is_alive()
+
+    def _run(self) -> None:
+        while not self._stopping:
+            wasyncore.loop(timeout=1.0, use_poll=True, map=self._sockets, count=1)
+        # Not while the trigger is being pulled: it is one of the things that are closed.
+        with self._closing:
+            wasyncore.close_all(self._sockets)
 
 
 def _bind(host: str, port: int) -> list[socket.socket]:

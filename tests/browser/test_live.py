@@ -17,20 +17,25 @@ LONG_MS = 20_000
 def test_silence_greys_everything_and_passes_by_itself(opened, served, board):
     page = opened()
     value = page.locator(".panel .degrees")
-    assert value.evaluate("e => getComputedStyle(e).opacity") == "1"
+    struck = "e => getComputedStyle(e).textDecorationLine"
+    colour = "e => getComputedStyle(e).color"
+    live = value.evaluate(colour)
+    assert value.evaluate(struck) == "none"
     served.stop()
     page.wait_for_selector("body[data-link='lost']", timeout=LONG_MS)
     expect(page.locator("#lost")).to_contain_text("No connection to the service")
     panel = page.locator(".panel")
     assert panel.get_attribute("data-verdict") == "unknown"
     expect(panel.locator(".why")).to_contain_text("Last verdict: ready")
-    assert float(value.evaluate("e => getComputedStyle(e).opacity")) < 0.5
+    assert value.evaluate(struck) == "line-through"
+    assert value.evaluate(colour) != live
     assert page.locator(".cell[data-verdict='ready']").count() == 0
     served.start()  # the same answer as before: the browser is told 304, and must recover on that
     page.wait_for_selector("body[data-link='live']", timeout=LONG_MS)
     expect(page.locator("#lost")).to_be_hidden()
     assert panel.get_attribute("data-verdict") == "ready"
-    assert value.evaluate("e => getComputedStyle(e).opacity") == "1"
+    assert value.evaluate(struck) == "none"
+    assert value.evaluate(colour) == live
 
 
 def test_silence_is_noticed_within_five_seconds_by_construction(opened):

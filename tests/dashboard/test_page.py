@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import re
 from html.parser import HTMLParser
@@ -79,6 +80,22 @@ def test_every_import_is_served(client):
         for wanted in re.findall(r"""(?:from|import\()\s*["'`]\./([\w.]+)["'`]""", text):
             assert wanted in SCRIPTS, f"{name} imports {wanted}"
             assert client.get(f"/assets/{digest[1]}/js/{wanted}").status_code == 200
+
+
+def test_compressed_for_who_asks(client):
+    """RFC 9110, 8.4.1.3 and 12.5.3: gzip only when it is acceptable, and Vary says so."""
+    plain = client.get("/")
+    packed = client.get("/", headers={"Accept-Encoding": "br, gzip"})
+    assert "Content-Encoding" not in plain.headers
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert packed.headers["Vary"] == plain.headers["Vary"] == "Accept-Encoding"
+    assert gzip.decompress(packed.data) == plain.data
+    refused = client.get("/", headers={"Accept-Encoding": "gzip;q=0, identity"})
+    assert refused.data == plain.data
+    address = re.search(r'"(/assets/\w+/app\.css)"', plain.text)
+    assert address is not None
+    style = client.get(address[1], headers={"Accept-Encoding": "gzip"})
+    assert gzip.decompress(style.data) == client.get(address[1]).data
 
 
 def test_assets_of_another_version_are_not_found(client):

@@ -29,3 +29,16 @@ def test_taken_port_is_an_error(board):
     with pytest.raises(OSError, match="in use"):
         PageServer(app, port=server.port)
     server.stop()
+
+
+def test_stops_as_often_as_it_is_started(board):
+    """A page asking all the while: stopping never trips over what it closes."""
+    app = create_app(board.wiring())
+    for _ in range(30):
+        server = PageServer(app)
+        server.start()
+        connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=10)
+        connection.request("GET", "/healthz")
+        assert server.stop()
+        connection.close()
+    assert not server.alive

@@ -15,7 +15,8 @@ export class Alarms {
   #list = [];
   #at = 0;
 
-  constructor(place) {
+  constructor(place, announce) {
+    this.announce = announce;
     this.rows = place.appendChild(h("div", { class: "alarm-rows" }));
     this.more = place.appendChild(h("button", { type: "button", class: "button more", "data-action": "more alarms", hidden: true }));
     this.more.addEventListener("click", () => {
@@ -26,7 +27,11 @@ export class Alarms {
 
   show(bench) {
     this.#at = Date.parse(bench.at);
+    const known = new Set(this.calling.map((alarm) => alarm.id));
     this.#list = bench.alarms.filter((alarm) => STATES.includes(alarm.state)).sort(byUrgency);
+    // Read out once, when it is new; the list itself changes with every second of age.
+    const fresh = this.calling.filter((alarm) => !known.has(alarm.id));
+    if (fresh.length) setText(this.announce, fresh.map((alarm) => `${t2("alarm.kind", alarm.kind)}: ${alarm.text}`).join(" "));
     this.#draw();
   }
 

@@ -18,7 +18,7 @@ const wasReady = new Map();
 
 const link = new Link(new URL("./pulse.js", import.meta.url), document.documentElement.dataset.page);
 const sounder = new Sounder();
-const alarms = new Alarms(at("alarms"));
+const alarms = new Alarms(at("alarms"), at("announce"));
 const guide = new Guide(at("guide"), openPart);
 const waiting = new Waiting(at("waiting"), openPart);
 let quietened = false;

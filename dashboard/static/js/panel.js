@@ -36,6 +36,7 @@ export class Panel {
 
   /** Show a part as the bench answer has it. */
   show(part, bench) {
+    if (part.heat_id !== this.#part?.heat_id) this.#passes = [];
     this.#part = part;
     this.#bench = bench;
     const { slots: s, element } = this;
@@ -48,7 +49,7 @@ export class Panel {
     const reasons = why(part);
     this.#verdict(verdictOf(part.verdict), reasons.map(([side, reason]) => said(side, reason)), part.next);
     this.#said = new Set(reasons.map(([, reason]) => reason));
-    this.#temperature(part);
+    this.#temperature(part, bench);
     this.#heat(part);
     this.#purge(part);
     this.#phases(part);
@@ -82,7 +83,7 @@ export class Panel {
     setLines(s.why, reasons, "span");
     setText(s.next, next);
     // The same sentence twice only costs the eye time.
-    show(s.next.parentElement, !reasons.some((reason) => reason.endsWith(next.replace(/\.$/, "")) || next === `${reason}.`));
+    show(s.next.parentElement, !bare(reasons.join("")).includes(bare(next)));
   }
 
   #side(side, verdict) {
@@ -96,13 +97,17 @@ export class Panel {
     return `${t2("metal", part.metal)} · ${welds}`;
   }
 
-  #temperature({ heat }) {
+  #temperature(part, bench) {
     const { slots: s } = this;
-    setText(s.temperature, integer(heat.temperature_c));
-    const rate = heat.temperature_c === null ? null : heat.rate_c_per_h;
-    const [arrow, words] = heat.temperature_c === null ? [null, t("heat.no_temperature")] : trend(rate);
+    const { temperature_c: coldest, rate_c_per_h: rate } = part.heat;
+    setText(s.temperature, integer(coldest));
+    const [arrow, words] = coldest === null ? [null, t("heat.no_temperature")] : trend(rate);
     setAttribute(s.arrow, "href", arrow ? `#t-${arrow}` : "#none");
     setText(s.trend, words);
+    const others = bench.channels.filter((c) => c.part_id === part.id && c.kind === "thermocouple" && c.quality === "good" && c.value !== null);
+    const hottest = Math.max(...others.map((c) => c.value));
+    const spread = coldest !== null && others.length > 1 && hottest - coldest >= 1;
+    setText(s.others, spread ? t("heat.others", { c: integer(hottest) }) : "");
   }
 
   #heat({ heat, phase }) {
@@ -110,7 +115,8 @@ export class Panel {
     this.#side("heat", verdictOf(heat.verdict));
     const { closes_in_s: closes, opens_in_s: opens, reason } = heat.window;
     const main = heat.verdict !== "ready" && opens ? opens : closes;
-    setText(s["heat-what"], main ? t(main === opens ? "heat.opens" : "heat.closes") : sentence(reason || (phase === "slow cool" ? "" : t("heat.no_forecast"))));
+    const name = main === closes ? "heat.closes" : main?.p95 === 0 ? "heat.open" : "heat.opens";
+    setText(s["heat-what"], main ? t(name) : sentence(reason || (phase === "slow cool" ? "" : t("heat.no_forecast"))));
     setText(s["heat-range"], main ? range(main) : "");
     const then = main === opens && closes ? ` · ${t("heat.closes").toLowerCase()} ${range(closes)}` : "";
     setText(s["heat-likely"], main ? mostLikely(main) + then : "");
@@ -171,7 +177,6 @@ export class Panel {
       let trace = this.#traces.get(channel.name);
       if (!trace) this.#traces.set(channel.name, (trace = new Trace(channel.name)));
       trace.kind = channel.kind;
-      trace.value = channel.value;
       trace.live(channel, at);
       trace.refresh(from, at).then((fresh) => fresh && this.draw(this.#live));
     }
@@ -189,7 +194,7 @@ export class Panel {
     if (!this.#part) return;
     this.#live = live;
     const all = [...this.#traces.values()];
-    const traces = all.filter((trace) => trace.kind === "thermocouple").sort((a, b) => (a.value ?? 9999) - (b.value ?? 9999));
+    const traces = all.filter((trace) => trace.kind === "thermocouple").sort((a, b) => a.channel.localeCompare(b.channel));
     const failed = traces.find((trace) => trace.failure);
     const empty = traces.every((trace) => trace.points.length === 0);
     const note = traces.length === 0 ? t("strip.empty") : failed && empty ? t("strip.failed", { why: failed.failure }) : null;
@@ -249,13 +254,20 @@ export class Panel {
 
 const began = (part) => (part.heat_began_at ? Date.parse(part.heat_began_at) : null);
 
-/** The reasons for the whole, as [side, reason]: of the side, or sides, the verdict comes from. */
+/**
+ * The reasons for the whole, as [side, reason]: of the side, or sides, the verdict comes from.
+ * Two at most; what else there is to say stands with its side.
+ */
 function why(part) {
   const sides = ["heat", "purge"].filter((side) => part[side].verdict === part.verdict && part[side].reasons.length > 0);
-  const judged = sides.filter((side) => side === "heat" || part.purge.basis !== "not judged");
-  const found = judged.map((side) => [side, part[side].reasons[0]]);
+  // Off the bench nobody waits for the purge, and one that is not judged decides nothing.
+  const judged = sides.filter((side) => side === "heat" || (part.phase === "bench" && part.purge.basis !== "not judged"));
+  const each = judged.length > 1 ? 1 : 2;
+  const found = judged.flatMap((side) => part[side].reasons.slice(0, each).map((reason) => [side, reason]));
   return found.length ? found : [["heat", part.heat.reasons[0] ?? part.heat.window.reason ?? ""]];
 }
+
+const bare = (text) => text.toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "");
 
 /** What the large button does: [action, phase it moves to]. */
 function nextStep({ phase, pass_running: welding }) {
@@ -266,7 +278,8 @@ function nextStep({ phase, pass_running: welding }) {
 }
 
 const sentence = (text) => text.slice(0, 1).toLocaleUpperCase() + text.slice(1);
-const said = (side, reason) => (side === "purge" && !/purge/i.test(reason) ? `${t("purge.title")}: ${reason}` : sentence(reason));
+/** A reason of the purge says so, if only by its first word. */
+const said = (side, reason) => (side === "purge" && !/purge|argon|oxygen/i.test(reason) ? `${t("purge.title")}: ${reason}` : sentence(reason));
 
 function trend(rate) {
   if (rate === null) return [null, t("heat.trend_unknown")];

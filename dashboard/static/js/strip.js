@@ -5,6 +5,7 @@ import { t } from "./words.js";
 const MIN = 60_000;
 const SPANS = { 20: [20 * MIN, 10 * MIN], 60: [60 * MIN, 20 * MIN] };
 const LANE = 52;
+const SAMPLES = 60;
 const PAD = { left: 46, right: 10, top: 10, bottom: 26 };
 const NICE = [5, 10, 20, 25, 50, 100, 200, 250, 500];
 const TICKS_MIN = [1, 2, 5, 10, 15, 30, 60, 120, 240, 480];
@@ -54,7 +55,8 @@ export function drawStrip(canvas, view) {
   g.font = `600 13px ${c.font}`;
   g.lineJoin = "round";
   const p = frame(box, view);
-  const plot = { g, c, p, view };
+  const holes = new Map(view.traces.map((trace) => [trace, gapsOf(trace.points, view.now)]));
+  const plot = { g, c, p, view, holes };
   window_(plot);
   grid(plot);
   passes(plot);
@@ -199,10 +201,10 @@ function passes({ g, c, p, view }) {
 }
 
 /** Hatch where the first trace had nothing to say. */
-function gaps({ g, c, p, view }) {
+function gaps({ g, c, p, view, holes }) {
   const first = view.traces[0];
   if (!first) return;
-  for (const [from, to] of gapsOf(first.points, view.now)) {
+  for (const [from, to] of holes.get(first)) {
     const left = Math.max(p.left, p.x(from));
     const right = Math.min(p.right, p.x(to));
     if (right - left < 3) continue;
@@ -225,8 +227,7 @@ function gaps({ g, c, p, view }) {
 /** A pause is a gap when it is much longer than the points are apart. */
 export function gapsOf(points, now) {
   if (points.length < 2) return [];
-  const apart = points.slice(1).map((point, i) => point.t - points[i].t).sort((a, b) => a - b);
-  const usual = Math.max(5000, 4 * apart[Math.floor(apart.length / 2)]);
+  const usual = Math.max(5000, 4 * usualStep(points));
   const found = [];
   let lastGood = null;
   for (const point of points) {
@@ -238,10 +239,18 @@ export function gapsOf(points, now) {
   return found;
 }
 
-function line({ g, c, p, view }, trace, i) {
-  const breaks = new Set(gapsOf(trace.points, view.now).map(([, to]) => to));
+/** The middle one of some steps spread over all points [ms]. */
+function usualStep(points) {
+  const every = Math.max(1, Math.floor((points.length - 1) / SAMPLES));
+  const steps = [];
+  for (let i = 1; i < points.length; i += every) steps.push(points[i].t - points[i - 1].t);
+  return steps.sort((a, b) => a - b)[Math.floor(steps.length / 2)];
+}
+
+function line({ g, c, p, holes }, trace, i) {
+  const breaks = new Set(holes.get(trace).map(([, to]) => to));
   g.strokeStyle = i === 0 ? c.ink : c.soft;
-  g.lineWidth = i === 0 ? 3 : 2;
+  g.lineWidth = i === 0 ? 3 : 2.5;
   g.setLineDash(DASHES[i % DASHES.length]);
   g.beginPath();
   let down = false;

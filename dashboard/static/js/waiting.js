@@ -89,7 +89,7 @@ export class Guide {
   #draw(list) {
     const next = list.findIndex((step) => !step.done);
     const rows = list.map((step, i) => this.#step(step, i, i === next));
-    this.place.replaceChildren(h("h1", {}, t("guide.title")), h("p", { class: "lead" }, t("guide.lead")), h("ol", { class: "steps" }, ...rows));
+    this.place.replaceChildren(h("h2", { class: "title" }, t("guide.title")), h("p", { class: "lead" }, t("guide.lead")), h("ol", { class: "steps" }, ...rows));
   }
 
   #step(step, i, next) {
