@@ -31,6 +31,9 @@ MOVES: dict[tuple[HeatPhase, HeatPhase], tuple[Change, ...]] = {
 }
 """What a move does to the cooling."""
 
+PLAUSIBLE_KG_M2 = (2.0, 800.0)
+"""Mass over outer surface of anything welded here [kg/m²]: from 0.5 mm sheet seen from both sides
+(own calculation) to a solid block 0.6 m across."""
 OTHER_WORLD: frozenset[Change] = frozenset({"left oven", "into oven"})
 FLOW_STEP_L_MIN = 0.5
 """Smaller changes of the argon flow are not worth telling the cooldown model [l/min]."""
@@ -148,4 +151,9 @@ class CoolingTrack:
 
 def begin_cooling(channel: str, part: Part) -> CoolingTrack:
     """A fresh model for a probe on a part: nothing learnt elsewhere is carried over."""
-    return CoolingTrack(channel, Cooldown(CooldownPrior(part.metal, part.mass_kg, part.area_m2)))
+    mass_kg, area_m2 = part.mass_kg, part.area_m2
+    if mass_kg is not None and area_m2 is not None:
+        least, most = PLAUSIBLE_KG_M2
+        if not least <= mass_kg / area_m2 <= most:
+            mass_kg = area_m2 = None  # one of them is a slip of the pen: neither is believed
+    return CoolingTrack(channel, Cooldown(CooldownPrior(part.metal, mass_kg, area_m2)))

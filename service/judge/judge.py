@@ -42,6 +42,9 @@ class Judge:
     def __init__(self, state: JudgeState | None = None, gate: SenseState | None = None) -> None:
         self.state = JudgeState() if state is None else state
         self.gate = SenseState() if gate is None else gate
+        for channel in self.state.shop.channels.values():
+            if channel.kind is not None:
+                self.gate.kinds[channel.name] = channel.kind
 
     @property
     def shop(self) -> Shop:

@@ -17,6 +17,8 @@ NO_FLOW_L_MIN = 0.5
 """Below this a flow meter on a purge shows nothing worth calling flow [l/min]."""
 LOST_SHARE = 0.1
 """Below this share of the flow that had been established the gas counts as lost."""
+LEAST_VOLUME_L = 0.001
+"""A cavity said to be smaller is worked out as this one [l]: the safe side."""
 ASK_EVERY_S = 5.0
 FLOW_SHARE = 0.05
 """The forecast assumes the present flow; one changed by more than this share is a new question."""
@@ -194,8 +196,11 @@ class PurgeTrack:
 
 def begin_purge(part: Part, now_us: int, unproven: str | None = None) -> PurgeTrack:
     """A purge that starts with the cavity full of air."""
+    volume_l = part.cavity_volume_l
+    if volume_l is not None:
+        volume_l = max(volume_l, LEAST_VOLUME_L)
     setup = PurgeSetup(
-        cavity_volume_l=part.cavity_volume_l,
+        cavity_volume_l=volume_l,
         hose_volume_l=part.hose_volume_l,
         limit_ppm=part.oxygen_max_ppm,
     )

@@ -81,4 +81,4 @@ RANGES: dict[str, Range] = {
         "no table is meant for all of them", "common practice, no source",
     ),
 }  # fmt: skip
-"""Usual ranges by metal, in the words of ``service.judge.actions.Metal``; editable starting points."""
+"""Usual ranges by metal (the words of ``service.judge.actions.Metal``); starting points to edit."""

@@ -9,13 +9,16 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from service.judge import actions as act
 from service.judge.events import Acted, Advance, Refused
 from service.judge.judge import Judge
 from service.readings import Quality, Reading
+
+NO_SHRINKING = (Phase.explicit, Phase.reuse, Phase.generate)
+"""A failing shop takes seconds to run; shrinking it would take minutes."""
 
 LIMITS = act.Limits(
     preheat_min_c=200, interpass_max_c=320, cooling_max_c_per_h=300, oxygen_max_ppm=5000
@@ -112,6 +115,7 @@ def check(stage) -> None:
 @settings(
     max_examples=25,
     deadline=None,
+    phases=NO_SHRINKING,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(script=steps, warm=st.integers(0, 30))
@@ -205,4 +209,53 @@ def test_any_readings_at_all_leave_a_plain_answer(script):
                 "tc1", "Cel", value, quality, reason, now_us - delay_us, now_us, now_us, 2, timed
             )
         )
+        json.dumps(judge.bench(), allow_nan=False)
+
+
+@settings(max_examples=8, deadline=None, phases=NO_SHRINKING)
+@given(
+    facts=st.fixed_dictionaries(
+        {
+            "mass_kg": st.one_of(st.none(), st.floats(1e-3, 2000)),
+            "area_m2": st.one_of(st.none(), st.floats(1e-4, 50)),
+            "cavity_volume_l": st.one_of(st.none(), st.floats(1e-6, 1000)),
+            "hose_volume_l": st.floats(0, 100),
+            "metal": st.sampled_from(["iron, unknown", "cast austenitic stainless"]),
+        }
+    ),
+    low=st.one_of(st.none(), st.floats(-50, 1000)),
+    oxygen=st.one_of(st.none(), st.floats(1e-3, 209_000)),
+    start_c=st.floats(-40, 1300),
+    slope_k_per_s=st.floats(-1, 1),
+    flow=st.floats(-1, 300),
+)
+def test_any_part_that_may_be_described_can_be_judged(
+    facts, low, oxygen, start_c, slope_k_per_s, flow
+):
+    """The outer limits of what the actions accept: no exception anywhere, and a plain answer."""
+    import json
+
+    from service.judge.events import Stamp
+
+    judge, now_us = Judge(), 1_780_000_000_000_000
+    limits = act.Limits(preheat_min_c=low, oxygen_max_ppm=oxygen, cooling_max_c_per_h=100)
+
+    def do(action):
+        judge.step(Acted(Stamp(1, now_us, now_us), action))
+
+    do(act.CreatePart(part_id=1, facts=act.PartFacts(name="m", **facts), limits=limits))
+    for name, kind in (("tc1", "thermocouple"), ("flow1", "gas flow")):
+        do(act.AdoptChannel(channel=name, channel_kind=kind))
+        do(act.AssignChannel(channel=name, part_id=1))
+    do(act.BeginHeat(heat_id=1, part_id=1))
+    for number in range(60):
+        if number == 20:
+            do(act.MovePart(heat_id=1, phase="bench"))
+            do(act.BeginPurge(heat_id=1))
+        if number == 50:
+            do(act.MovePart(heat_id=1, phase="slow cool"))
+        now_us += 1_000_000
+        value = start_c + slope_k_per_s * number
+        for name, unit, reading in (("tc1", "Cel", value), ("flow1", "l/min", flow)):
+            judge.step(Reading(name, unit, reading, Quality.GOOD, None, now_us, now_us, now_us, 1))
         json.dumps(judge.bench(), allow_nan=False)
