@@ -20,11 +20,11 @@ from sqlalchemy.exc import DatabaseError
 from service.judge.actions import any_action
 from service.judge.events import Acted, Outcome, Stamp
 from service.readings import Reading
-from service.store import arrivals, damage, engine, files
+from service.store import arrivals, damage, engine, files, pack_marks
 from service.store.backup import backup
 from service.store.changes import read_changes
 from service.store.drain import Drain, highest_in
-from service.store.entries import Arrived, NotAnEntry, decode
+from service.store.entries import Arrived, Entry, NotAnEntry, PackMark, decode
 from service.store.errors import StoreError, UnknownChannel, is_storage_trouble, plain
 from service.store.history import History, read_history
 from service.store.keeper import Keeper
@@ -286,13 +286,11 @@ class Store:
     def _spooled(self, from_seq: int, to_seq: int | None) -> list[Reading | Acted]:
         """What only the spool has: the database could not be written when it was opened."""
         found: list[Reading | Acted] = []
-        for body, _ in self.spool.read():
-            with contextlib.suppress(NotAnEntry):  # the drain reports it
-                entry = decode(body)
-                if isinstance(entry, Arrived):
-                    found.extend(entry.readings)
-                elif isinstance(entry, Acted):
-                    found.append(entry)
+        for entry in self._spooled_entries():
+            if isinstance(entry, Arrived):
+                found.extend(entry.readings)
+            elif isinstance(entry, Acted):
+                found.append(entry)
         within = [
             e for e in found if from_seq <= _place(e) and (to_seq is None or _place(e) <= to_seq)
         ]
@@ -303,11 +301,25 @@ class Store:
         with self._connect() as connection:
             return read_changes(connection)
 
+    def _spooled_entries(self) -> Iterator[Entry]:
+        for body, _ in self.spool.read():
+            with contextlib.suppress(NotAnEntry):  # the drain reports it
+                yield decode(body)
+
     def load_checkpoints(self) -> list[tuple[int, bytes]]:
         """The judge's last states, newest first, each with the event it came after."""
         query = select(checkpoint).order_by(checkpoint.c.seq.desc())
         with self._connect() as connection:
             return [(row.seq, row.state) for row in connection.execute(query)]
+
+    def pack_marks(self) -> dict[str, list[PackMark]]:
+        """The newest packs of each link, in order: those that may come a second time."""
+        with self._connect() as connection:
+            found = pack_marks.load(connection)
+        for entry in self._spooled_entries():
+            if isinstance(entry, Arrived) and entry.mark is not None:
+                found.setdefault(entry.mark.link, []).append(entry.mark)
+        return found
 
     # Queries ------------------------------------------------------------------------------
 

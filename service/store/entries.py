@@ -17,10 +17,26 @@ from service.readings import Quality, Reading
 
 
 @dataclass(frozen=True, slots=True)
+class PackMark:
+    """What tells a sender's pack from every other of its link.
+
+    Attributes:
+        link: Name of the link it came by.
+        boot: The sender's power-up mark.
+        number: The sender's count of packs since then (``seq`` on the wire).
+    """
+
+    link: str
+    boot: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
 class Arrived:
     """Readings that came together (one message or line) and are acknowledged together."""
 
     readings: tuple[Reading, ...]
+    mark: PackMark | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +103,10 @@ def latest(entry: Entry) -> tuple[int, int]:
 
 def _plain(entry: Entry) -> dict[str, Any]:
     if isinstance(entry, Arrived):
-        return {"readings": [_reading_row(reading) for reading in entry.readings]}
+        document: dict[str, Any] = {"readings": [_reading_row(each) for each in entry.readings]}
+        if entry.mark is not None:
+            document["mark"] = [entry.mark.link, entry.mark.boot, entry.mark.number]
+        return document
     if isinstance(entry, Acted):
         return {"stamp": asdict(entry.stamp), "action": entry.action.model_dump(mode="json")}
     if isinstance(entry, Lost):
@@ -102,7 +121,11 @@ def _plain(entry: Entry) -> dict[str, Any]:
 
 def _entry(document: dict[str, Any]) -> Entry:
     if "readings" in document:
-        return Arrived(tuple(_reading(row) for row in document["readings"]))
+        mark = document.get("mark")
+        return Arrived(
+            tuple(_reading(row) for row in document["readings"]),
+            None if mark is None else PackMark(*mark),
+        )
     if "action" in document:
         return Acted(Stamp(**document["stamp"]), any_action.validate_python(document["action"]))
     if "checkpoint" in document:

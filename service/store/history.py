@@ -13,14 +13,14 @@ from typing import Any
 from sqlalchemy import Connection, Integer, Select, cast, select
 
 from service.store.errors import StoreError, UnknownChannel
-from service.store.roll_up import SECOND_US, SPANS_S, rolled_seq, since
+from service.store.roll_up import SECOND_US, SPANS_S, Where, rolled_seq, since
 from service.store.schema import channel, reading, rollup, unit
 from service.store.summing import Figures, raw_figures, rolled_figures
 
 POINTS_MAX = 20_000
 """More steps than this are not given at once."""
 
-SLOTS_LEAST = 4
+SLOTS_LEAST = 2
 """A step is summed from roll-up slots only if it is this many of them wide."""
 
 GAP_LEAST_US = 3_000_000
@@ -66,7 +66,7 @@ class History:
         channel: Its name.
         unit: Unit of all values; ``None`` when the channel has only ever sent faults.
         start_us: Beginning of the first step [µs UTC]. A long history is laid onto whole slots
-            of the roll-up: it may begin and end up to a quarter of a step further out than asked.
+            of the roll-up: it may begin and end up to half a step further out than asked.
         end_us: End [µs UTC], excluded; the last step may reach beyond it.
         step_us: Width of a step [µs].
         steps: In order of time. A step without any reading is left out, save the first of each
@@ -160,28 +160,22 @@ def _sum(
     """Every step that has readings, by index, in order."""
     index = cast((reading.c.t_us - grid.start_us) // grid.step_us, Integer).label("step")
     # A channel that once sent another unit: those values do not belong on this axis.
-    raw = (
-        select(index, *raw_figures(reading.c.unit_id == unit_id))
-        .where(
-            reading.c.channel_id == channel_id,
-            reading.c.t_us >= grid.start_us,
-            reading.c.t_us < grid.end_us,
-        )
-        .group_by(index)
-    )
-    queries = [raw]
-    if grid.span_s is not None:
+    raw = select(index, *raw_figures(reading.c.unit_id == unit_id)).group_by(index)
+    where = Where(channel_id, grid.start_us, grid.end_us)
+    if grid.span_s is None:
+        queries = [raw.where(*where.found_by_time(grid.start_us))]
+    else:
         queries = [
             _rolled(channel_id, unit_id, grid, grid.span_s),
-            *since(connection, raw, rolled_seq(connection)),
+            *since(connection, raw, rolled_seq(connection), where),
         ]
     sums: dict[int, Figures] = {}
     for query in queries:
-        for row in connection.execute(query):
-            if row.step in sums:
-                sums[row.step].add(Figures.of(row))
+        for step, *values in connection.execute(query):
+            if step in sums:
+                sums[step].add(Figures(*values))
             else:
-                sums[row.step] = Figures.of(row)
+                sums[step] = Figures(*values)
     return sorted(sums.items())
 
 

@@ -16,6 +16,7 @@ from service.store.codes import Codes
 from service.store.entries import Arrived, Checkpoint, Entry, Lost, encode
 from service.store.errors import is_storage_trouble, plain
 from service.store.marker import Marker
+from service.store.pack_marks import PackMarks
 from service.store.projections import project
 from service.store.reading_rows import Counts, ReadingRows
 from service.store.roll_up import mend, roll_up
@@ -42,6 +43,7 @@ class Keeper:
         self._codes = Codes()
         self._marker = Marker()
         self._rows = ReadingRows(engine.dialect, self._codes, self._marker)
+        self._marks = PackMarks()
         self._fresh = False
         self._not_rolled = 1  # there may be some from before a kill
         self._roll_at_s = 0.0
@@ -78,10 +80,11 @@ class Keeper:
             raise
 
     def _write(self, connection: Connection, entries: Sequence[Entry]) -> Counts:
+        arrived = [entry for entry in entries if isinstance(entry, Arrived)]
         readings: list[Reading] = []
-        for entry in entries:
-            if isinstance(entry, Arrived):
-                readings.extend(entry.readings)
+        for each in arrived:
+            readings.extend(each.readings)
+        self._marks.keep(connection, arrived)
         counts = self._rows.insert(connection, readings)
         if counts.new and (late := self._rows.take_out_of_turn()):
             mend(connection, late)
@@ -141,7 +144,12 @@ class Keeper:
         for entry in entries:
             singles: Sequence[Entry] = (entry,)
             if isinstance(entry, Arrived):
-                singles = [Arrived((reading,)) for reading in entry.readings]
+                # The mark goes with the first: should that be the misfit, the others might come
+                # twice, which is better than not at all.
+                singles = [
+                    Arrived((each,), entry.mark if place == 0 else None)
+                    for place, each in enumerate(entry.readings)
+                ]
             for single in singles:
                 counts.add(self._keep_or_put_aside(single))
         return counts

@@ -119,6 +119,18 @@ arrival. So readings are found in order of arrival by their time, and ``reading`
 index for it.
 """
 
+pack_mark = Table(
+    "pack_mark",
+    metadata,
+    Column("link", Text, primary_key=True),
+    Column("at_seq", BigInteger, primary_key=True, autoincrement=False),
+    Column("boot", Text, nullable=False),
+    Column("number", BigInteger, nullable=False),
+    sqlite_with_rowid=False,
+)
+"""The newest packs of each link that carried their sender's marks; ``at_seq`` is the place of the
+pack's first reading in the order."""
+
 journal = Table(
     "journal",
     metadata,

@@ -39,11 +39,17 @@ class Figures:
         self.first_us = min(_known(self.first_us, other.first_us), default=None)
         self.last_us = max(_known(self.last_us, other.last_us), default=None)
 
-    @classmethod
-    def of(cls, row: Any) -> Figures:
-        """From a row of ``raw_figures`` or ``rolled_figures``."""
-        return cls(
-            row.low, row.high, row.total, row.good, row.suspect, row.bad, row.first_us, row.last_us
+    def values(self) -> tuple[float | int | None, ...]:
+        """In the order of the columns of ``rollup``."""
+        return (
+            self.low,
+            self.high,
+            self.total,
+            self.good,
+            self.suspect,
+            self.bad,
+            self.first_us,
+            self.last_us,
         )
 
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from service.judge.events import Acted, Outcome
 from service.readings import Reading
 from service.store.database import Store
-from service.store.entries import Arrived, Checkpoint
+from service.store.entries import Arrived, Checkpoint, PackMark
 from service.store.pending import Pending
 from service.store.safekeeping import Safekeeping
 
@@ -121,16 +121,20 @@ class Writer:
     # In -----------------------------------------------------------------------------------
 
     def put_readings(
-        self, readings: Sequence[Reading], ack: Callable[[], None] | None = None
+        self,
+        readings: Sequence[Reading],
+        ack: Callable[[], None] | None = None,
+        mark: PackMark | None = None,
     ) -> None:
         """Record readings that came together; returns at once.
 
         Args:
-            readings: In order of ``seq``.
+            readings: In order of ``seq``; none, where only the order of ``ack`` matters.
             ack: Called once, in order of the calls, when the readings are on a disk (or, while
                 nothing is being recorded, when they are held); from one of the writer's threads.
+            mark: What its sender marked the pack with, to be kept together with the readings.
         """
-        self._pending.put(Arrived(tuple(readings)), ack)
+        self._pending.put(Arrived(tuple(readings), mark), ack)
 
     def put_action(self, acted: Acted, recorded: Callable[[], None] | None = None) -> None:
         """Record an action; ``recorded`` is called when it is on a disk."""

@@ -258,11 +258,11 @@ def test_damage_found_while_writing_costs_no_reading(url, path, filled, shop, to
 
 
 def test_an_upgrade_is_preceded_by_a_backup(url, path, filled, tmp_path, monkeypatch):
-    newer = tmp_path / "migrations"
+    here, newer = engine.newest_revision(), tmp_path / "migrations"
     shutil.copytree(engine.MIGRATIONS, newer)
-    (newer / "versions" / "0002_more.py").write_text(
+    (newer / "versions" / "9999_more.py").write_text(
         "from alembic import op\nimport sqlalchemy as sa\n"
-        "revision, down_revision = '0002', '0001'\n"
+        f"revision, down_revision = '9999', {here!r}\n"
         "def upgrade():\n    op.create_table('more', sa.Column('id', sa.Integer()))\n"
     )
     monkeypatch.setattr(engine, "MIGRATIONS", newer)
@@ -272,10 +272,10 @@ def test_an_upgrade_is_preceded_by_a_backup(url, path, filled, tmp_path, monkeyp
         store = Store.open(url)
         assert list(store.readings()) == filled
         store.close()
-        (copy,) = path.parent.glob("shop.db.before-0002-*")
+        (copy,) = path.parent.glob("shop.db.before-9999-*")
         copied = verify(copy)
-        assert (copied.schema, copied.readings) == ("0001", len(filled))
-        assert verify(path).schema == "0002"
+        assert (copied.schema, copied.readings) == (here, len(filled))
+        assert verify(path).schema == "9999"
     finally:
         engine.newest_revision.cache_clear()
         engine.known_revisions.cache_clear()
