@@ -24,9 +24,16 @@ from service.physics.purge_forecast import (
 )
 from service.physics.purge_members import STEP_S, Array, Members, Surroundings, step
 from service.physics.purge_priors import PurgeSetup, check_finite, check_limit, flow_members
-from service.physics.purge_sensor import AGES_AFTER_S, Sensed, observe, sensed, weighted_quantiles
+from service.physics.purge_sensor import (
+    AGES_AFTER_S,
+    Sensed,
+    observe,
+    sensed,
+    suspect_dead_leg,
+    weighted_quantiles,
+)
 from service.physics.purge_trend import BoundBefore, GasTemperature, Trend
-from service.physics.purge_troubles import PurgeNow, troubles
+from service.physics.purge_troubles import LEAST_SUSPECT_PPM, WORSE_THAN_FLOW, PurgeNow, troubles
 from service.readings import Forecast, Spread
 
 __all__ = ["Basis", "Purge", "PurgeSetup"]
@@ -120,8 +127,16 @@ class Purge:
         self.advance(t_s)
         self._sensor_lost = oxygen_ppm is None
         if oxygen_ppm is not None:
+            self._suspect(oxygen_ppm)
             observe(self._sensed, self._t_s, oxygen_ppm)
             self._trend.add(self._t_s, oxygen_ppm)
+
+    def _suspect(self, oxygen_ppm: float) -> None:
+        flow, bound = self._flow.current(), self._bound_before.then_ppm(self._t_s)
+        if self._sensed.suspected or bound is None or not flow:
+            return
+        if oxygen_ppm > max(WORSE_THAN_FLOW * bound, LEAST_SUSPECT_PPM):
+            suspect_dead_leg(self._sensed, flow)
 
     def observe_gas_temperature(self, t_s: float, temperature_c: float) -> None:
         """Take the temperature of the gas in the cavity [°C].

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.physics.gas import AIR_OXYGEN_PPM
 from service.physics.purge_members import Members, Strata
@@ -41,6 +42,13 @@ STALL_SD_LOG = 1.05
 
 GAPS_VOLUME_L = 2.4
 """Cavity for which the gap numbers are given; smaller castings have smaller gaps (√V)."""
+
+SENSED_VOLUME_SD_LOG = 0.15
+"""Volume over mixing factor, about 1.1 times the stated volume, for cavities with a sensor
+[judgement]: what clears slower than this allows has a dead leg, not merely poor mixing."""
+
+NO_DEAD_LEG = 0.15
+"""Share of the first members without a dead leg [judgement]."""
 
 UNKNOWN_VOLUME_MEDIAN_L = 2.0
 UNKNOWN_VOLUME_SD_LOG = 0.8
@@ -146,7 +154,7 @@ def sensor_members(setup: PurgeSetup, seed: int = 2) -> Members:
         volume = UNKNOWN_VOLUME_MEDIAN_L
         spread = UNKNOWN_VOLUME_SD_LOG
     else:
-        spread = 0.25
+        spread = SENSED_VOLUME_SD_LOG
     members = _members(setup, strata, strata.lognormal(1.1 * volume, spread), volume)
     members.meter = strata.lognormal(1.0, METER_SD_LOG)
     members.holds = (strata.uniform() < 0.5).astype(np.float64)
@@ -154,7 +162,15 @@ def sensor_members(setup: PurgeSetup, seed: int = 2) -> Members:
     members.entrained = np.exp(strata.uniform(np.log(1e-7), np.log(3e-2)))
     members.dead_share = np.exp(strata.uniform(np.log(0.003), np.log(0.35)))
     members.dead_rate_per_s = np.exp(strata.uniform(np.log(3e-3), np.log(0.1)))
+    forget_dead_leg(members, strata.uniform() < NO_DEAD_LEG)
     return members
+
+
+def forget_dead_leg(members: Members, chosen: NDArray[np.bool_]) -> None:
+    """Give the chosen members a dead leg so small and lively that it is none, in place."""
+    members.dead_share = np.where(chosen, 0.003, members.dead_share)
+    members.dead_rate_per_s = np.where(chosen, 0.5, members.dead_rate_per_s)
+    members.dead_ppm = np.where(chosen, members.oxygen_ppm, members.dead_ppm)
 
 
 def _members(setup: PurgeSetup, strata: Strata, volume_l: np.ndarray, nominal_l: float) -> Members:

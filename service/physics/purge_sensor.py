@@ -20,30 +20,31 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.physics.gas import AIR_OXYGEN_PPM
 from service.physics.purge_members import Array, Members, Strata
-from service.physics.purge_priors import PurgeSetup, sensor_members
+from service.physics.purge_priors import PurgeSetup, forget_dead_leg, sensor_members
 
 READING_SD_LOG = 0.05
 READING_SD_PPM = 2.0
 """Scatter of one reading: 5 % and 2 ppm [judgement: data sheets of trace cells say 1 to 5 %]."""
 
-DRIFT_SD_LOG = 0.05
-ZERO_SD_PPM = 2.0
+DRIFT_SD_LOG = 0.04
+ZERO_SD_PPM = 1.2
 """Drift of slope and zero since calibration [judgement]."""
 
 LAG_MEDIAN_S = 7.0
 LAG_SD_LOG = 0.5
 """Response of a cell with a short sampling tube [judgement]."""
 
-AHEAD_MEAN = 0.35
-AHEAD_SD = 0.45
+AHEAD_MEAN = 0.3
+AHEAD_SD = 0.35
 """Residence times by which the joint is ahead of the outlet while the oxygen falls [judgement: the
 joint lies between inlet and outlet, so on average ahead]."""
 
-JOINT_HIDDEN = 0.3
-LEAST_DEAD_SHARE = 0.02
+JOINT_HIDDEN = 0.4
+LEAST_DEAD_SHARE = 0.015
 
 CORRELATION_S = 4.0
 """Readings closer than this repeat each other's error; each then counts for its share."""
@@ -71,9 +72,11 @@ in the members still only clears as gas does."""
 FRESH_SHARE = 0.03
 """Members given a new cavity at each resampling."""
 
-_REFRESHED = ("volume_l", "draw_l_min", "stall_l_min", "feed_ppm", "entrained")
+_REFRESHED = ("volume_l", "draw_l_min", "stall_l_min", "feed_ppm")
 _LEARNT = (*_REFRESHED, "dead_share", "dead_rate_per_s")
-"""Learnt of a cavity. A dead leg is not refreshed: what is in it goes with its size."""
+"""Learnt of a cavity. A leaky hose leaks the same all the while: it is weighed, not moved, or a
+leak that shrinks as it is watched would pass for a dead leg. What a dead leg holds goes with its
+size, so that is not refreshed either."""
 
 
 @dataclass(slots=True)
@@ -92,6 +95,7 @@ class Sensed:
         updates: Readings taken so far; also numbers the random draws.
         last_s: Time of the last good reading [s]; ``None`` before the first.
         last_ppm: The last good reading [ppm].
+        suspected: Oxygen has fallen slower than the flow allows: a dead leg is likely.
         misfit_s: For how long no member could explain the readings: positive when they are
             above them all, negative below [s].
     """
@@ -107,6 +111,7 @@ class Sensed:
     updates: int = 0
     last_s: float | None = None
     last_ppm: float | None = None
+    suspected: bool = False
     misfit_s: float = 0.0
 
     def follow(self, dt_s: float) -> None:
@@ -127,7 +132,7 @@ class Sensed:
     def joint_weight(self) -> Array:
         """Probability of each entry of :meth:`joint_ppm`; sums to 1.
 
-        Where there is a dead leg worth the name, the joint is in it three times in ten
+        Where there is a dead leg worth the name, the joint is in it four times in ten
         [judgement: a joint at the end of a capped runner is a dead leg].
         """
         hidden = JOINT_HIDDEN * np.minimum(self.members.dead_share / LEAST_DEAD_SHARE, 1.0)
@@ -180,6 +185,33 @@ def observe(state: Sensed, t_s: float, oxygen_ppm: float) -> None:
         _resample(state, random)
 
 
+def suspect_dead_leg(state: Sensed, flow_l_min: float) -> None:
+    """Give half the members a dead leg that would explain the oxygen now, once in a purge.
+
+    A cavity that clears slower than the flow's pessimistic bound has a dead leg or a leak; the
+    first beliefs hold too few of either to be sure that some are left when it shows. What the dead
+    leg holds follows from what leaves: (x_d − x)·λ·V_d = q·x, the main room being quick beside it.
+
+    Args:
+        state: Changed in place.
+        flow_l_min: Argon flow now [l/min], above 0.
+    """
+    count = len(state.weight)
+    random = np.random.default_rng([6, state.updates])
+    members = state.members
+    chosen = np.arange(count) % 2 == 0
+    share = np.exp(random.uniform(np.log(0.03), np.log(0.3), count))
+    rate = np.exp(random.uniform(np.log(3e-3), np.log(0.05), count))
+    volume_l = random.permutation(sensor_members(state.setup).volume_l)
+    leaves = flow_l_min / 60.0 / (rate * share * volume_l)
+    held = np.minimum(members.oxygen_ppm * (1.0 + leaves), AIR_OXYGEN_PPM)
+    members.dead_share = np.where(chosen, share, members.dead_share)
+    members.dead_rate_per_s = np.where(chosen, rate, members.dead_rate_per_s)
+    members.volume_l = np.where(chosen, volume_l, members.volume_l)
+    members.dead_ppm = np.where(chosen, held, members.dead_ppm)
+    state.suspected = True
+
+
 def _stir(state: Sensed, since_s: float, random: np.random.Generator) -> None:
     unrest = UNREST_PER_ROOT_S * math.sqrt(min(since_s, 30.0))
     members = state.members
@@ -209,7 +241,10 @@ def _count_misfit(state: Sensed, off: Array, since_s: float, random: np.random.G
     if state.misfit_s >= UNEXPLAINED_S:
         _start_from(state, random)
     elif state.misfit_s <= -BELOW_ALL_S:
-        _refresh(state, 0.5, random)
+        chosen = _refresh(state, 0.5, random)
+        forget_dead_leg(state.members, chosen)
+        tight = np.exp(random.uniform(np.log(1e-7), np.log(1e-3), len(off)))
+        state.members.entrained = np.where(chosen, tight, state.members.entrained)
 
 
 def _start_from(state: Sensed, random: np.random.Generator) -> None:
@@ -246,7 +281,7 @@ def _resample(state: Sensed, random: np.random.Generator) -> None:
     _refresh(state, FRESH_SHARE, random)
 
 
-def _refresh(state: Sensed, share: float, random: np.random.Generator) -> None:
+def _refresh(state: Sensed, share: float, random: np.random.Generator) -> NDArray[np.bool_]:
     """Give a share of the members a cavity out of the first beliefs; their gas stays.
 
     Copies of copies forget what they were not asked about; without new blood a leak once believed
@@ -258,6 +293,7 @@ def _refresh(state: Sensed, share: float, random: np.random.Generator) -> None:
         values = getattr(state.members, name)
         fresh = random.permutation(getattr(first, name))
         setattr(state.members, name, np.where(chosen, fresh, values))
+    return chosen
 
 
 def _moved(values: Array, random: np.random.Generator) -> Array:

@@ -23,7 +23,9 @@ FALLEN_SHARE = 0.7
 """A flow fallen below this share of the usual one, without being lost, is remarked on."""
 
 WORSE_THAN_FLOW = 2.0
-"""Oxygen above this many times the flow's own pessimistic bound does not fall as it must."""
+LEAST_SUSPECT_PPM = 20.0
+"""Oxygen above this many times the flow's own pessimistic bound, and above this, does not fall as
+it must."""
 
 
 @dataclass(slots=True, frozen=True)
@@ -130,7 +132,7 @@ def _oxygen_troubles(now: PurgeNow) -> list[str]:
         )
     last = now.sensed.last_ppm
     before = now.bound_before_ppm
-    at_least = max(now.limit_ppm or 0.0, 20.0)
+    at_least = max(now.limit_ppm or 0.0, LEAST_SUSPECT_PPM)
     if (
         last is not None
         and before is not None
