@@ -9,12 +9,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal
 
 import numpy as np
 
 from service.physics.cooldown_answers import falling_forecast, middle_and_sd, rising_forecast
-from service.physics.cooldown_bank import AROUND, Bank
+from service.physics.cooldown_bank import AROUND, SCALE, SHARE, Bank
 from service.physics.cooldown_kinds import (
     AS_BEFORE,
     CHANGED,
@@ -27,29 +26,22 @@ from service.physics.cooldown_kinds import (
 )
 from service.physics.cooldown_noise import Noise
 from service.physics.cooldown_regimes import (
+    USUAL_SHARE,
+    USUAL_SHARE_SD,
     branch,
     branch_heating,
     branch_jump,
     first_bank,
+    past_rate_k_s,
     settled_law,
     shifted,
     usual_rate_k_s,
 )
+from service.physics.cooldown_values import Change, CooldownPrior, Level, PastLaw, Rate
 from service.readings import Forecast
 
-Change = Literal[
-    "left oven",
-    "moved",
-    "landed",
-    "cover on",
-    "cover off",
-    "purge on",
-    "purge off",
-    "arc on",
-    "arc off",
-    "probe back",
-    "into oven",
-]
+__all__ = ["Change", "Cooldown", "CooldownPrior", "Level", "PastLaw", "Rate"]
+
 
 _TOLD: dict[Change, tuple[Regime, ...]] = {
     "left oven": FASTER,
@@ -74,37 +66,6 @@ _SILENT_HAZARD_PER_S = 1 / 80.0
 _BRANCH_EVERY_S = 6.0
 _STALE_S = 900.0
 _RISING_K_S, _HEATING_SHARE = 0.02, 0.05
-
-
-@dataclass(frozen=True, slots=True)
-class CooldownPrior:
-    """What is known of the part before the first reading.
-
-    Attributes:
-        metal: Casting metal, see ``service.judge.actions.Metal``.
-        mass_kg: Mass [kg], or ``None``.
-        area_m2: Outer surface [m²], or ``None``.
-    """
-
-    metal: str = "iron, unknown"
-    mass_kg: float | None = None
-    area_m2: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Rate:
-    """Rate of change of the probe's temperature [°C/h], negative = cooling."""
-
-    c_per_h: float
-    sd_c_per_h: float
-
-
-@dataclass(frozen=True, slots=True)
-class Level:
-    """Noise-free temperature of the probe [°C] and its standard deviation [K]."""
-
-    temperature_c: float
-    sd_k: float
 
 
 @dataclass(slots=True)
@@ -213,6 +174,14 @@ class Cooldown:
         mean, sd = middle_and_sd(*self._bank.rates(), self._bank.weights())
         return Rate(3600.0 * mean, 3600.0 * sd)
 
+    def learnt(self) -> PastLaw | None:
+        """The law of the last regime that lasted, for ``CooldownPrior.past`` of the next heat."""
+        law = self._settled
+        if law is None:
+            return None
+        scale, share, around = (float(law.mean[0, i]) for i in (SCALE, SHARE, AROUND))
+        return PastLaw(scale, float(law.reference_c[0]), share, around)
+
     def level(self, at_s: float) -> Level | None:
         """The probe's noise-free temperature at ``at_s``; ``None`` before the first reading."""
         bank = self._at(at_s)
@@ -307,12 +276,16 @@ class Cooldown:
 
     def _begin(self, t_s: float, value: float) -> None:
         around = self._room()
-        rate = usual_rate_k_s(
-            self.prior.metal, self.prior.mass_kg, self.prior.area_m2, value, around[0]
-        )
+        prior, share = self.prior, (USUAL_SHARE, USUAL_SHARE_SD)
+        past = prior.past
+        if past is not None and value > around[0] + 25:
+            rate = past_rate_k_s(past, prior.metal, value, around[0])
+            share = (past.radiative_share, 0.2)
+        else:
+            rate = usual_rate_k_s(prior.metal, prior.mass_kg, prior.area_m2, value, around[0])
         noise_var = self._noise.variance
         self._bank = first_bank(
-            t_s, value, noise_var, around=around, rate=rate, metal=self.prior.metal
+            t_s, value, noise_var, around=around, rate=rate, metal=prior.metal, share=share
         )
         self._t_s = self._begun_s = self._branched_s = t_s
         self._noise.add(t_s, value)

@@ -6,7 +6,12 @@ import numpy as np
 
 from service.physics.cooldown_bank import AROUND, BULK, DECAY, DEPART, SCALE, SHARE, SIZE, Bank
 from service.physics.cooldown_kinds import FIRST, HEATING, JUMPED, Regime
-from service.physics.heat_loss import radiation_coefficient_w_m2_k
+from service.physics.cooldown_values import PastLaw
+from service.physics.heat_loss import (
+    convection_shape,
+    radiation_coefficient_w_m2_k,
+    radiation_shape,
+)
 from service.physics.materials import Array, emissivity, specific_heat_table
 
 USUAL_SHARE, USUAL_SHARE_SD = 0.6, 0.25
@@ -16,6 +21,20 @@ _LEAST_K_S = 0.02  # least spread of a new cooling rate
 _SHARE_SD_MOST = 0.45
 _LASTED_S = 60.0
 _DECAY_SD = 0.45  # of the log: a factor of 1.6 either way
+
+
+def past_rate_k_s(past: PastLaw, metal: str, part_c: float, around_c: float) -> tuple[float, float]:
+    """Cooling rate that a past heat makes likely now, and its standard deviation [K/s].
+
+    30 %: the part stands elsewhere, in other air, with other things around it.
+    """
+    here, around, ref = np.array(part_c), np.array(around_c), np.array(past.at_c)
+    conv = convection_shape(here, around, ref)
+    shape = conv + past.radiative_share * (radiation_shape(here, around, ref) - conv)
+    grid, c = specific_heat_table(metal)
+    shape = shape * np.interp(past.at_c, grid, c) / np.interp(part_c, grid, c)
+    rate = max(past.rate_k_s * float(shape), 1e-4)
+    return rate, 0.3 * rate
 
 
 def usual_rate_k_s(
@@ -48,6 +67,7 @@ def first_bank(
     around: tuple[float, float],
     rate: tuple[float, float],
     metal: str,
+    share: tuple[float, float] = (USUAL_SHARE, USUAL_SHARE_SD),
 ) -> Bank:
     """The hypotheses at the very first reading.
 
@@ -58,6 +78,7 @@ def first_bank(
         around: Surroundings and their standard deviation [°C].
         rate: Likely cooling rate and its standard deviation [K/s].
         metal: Casting metal.
+        share: Likely radiative share and its standard deviation.
     """
     around_c, around_sd = around
     k = len(FIRST)
@@ -66,11 +87,11 @@ def first_bank(
     cov = np.zeros((k, SIZE, SIZE))
     mean[:, BULK] = temperature_c
     mean[:, SCALE] = rate[0]
-    mean[:, SHARE] = USUAL_SHARE
+    mean[:, SHARE] = share[0]
     mean[:, AROUND] = around_c
     cov[:, BULK, BULK] = noise_var + 4.0
     cov[:, SCALE, SCALE] = rate[1] ** 2
-    cov[:, SHARE, SHARE] = USUAL_SHARE_SD**2
+    cov[:, SHARE, SHARE] = share[1] ** 2
     cov[:, AROUND, AROUND] = around_sd**2
     bank = _empty_like(
         mean, cov, t_s, FIRST, metal=metal, ref_c=_reference(temperature_c, around_c)

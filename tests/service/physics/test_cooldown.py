@@ -389,6 +389,23 @@ def test_mass_and_area_help_before_the_readings_do(metal: str) -> None:
     assert widths[0] < widths[1]
 
 
+def test_what_one_heat_taught_helps_the_next() -> None:
+    trace = lump(mass_kg=14)
+    first = fed(trace, 300)
+    past = first.learnt()
+    assert past is not None
+    at = next(t for t in range(3000) if trace(t) < past.at_c)
+    assert past.rate_k_s == pytest.approx((trace(at) - trace(at + 10)) / 10, rel=0.1)
+    widths = []
+    for prior in (CooldownPrior(past=past), CooldownPrior()):
+        again = fed(trace, 6, fit=Cooldown(prior), seed=3)
+        p05, _, p95 = spread(again.until_below(250, 6))
+        assert p05 <= crossing_s(trace, 250) - 6 <= p95
+        widths.append(p95 - p05)
+    assert widths[0] < widths[1]
+    assert Cooldown(CooldownPrior()).learnt() is None
+
+
 def test_many_node_castings_are_held(cooling_world) -> None:
     """Still air, a gradient at the start, noise, a thin tube: four cases from the world."""
     held, asked = 0, 0
