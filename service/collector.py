@@ -32,6 +32,7 @@ from service.judge.actions import (
 from service.judge.events import TICK_US, Acted, Advance, Outcome, Refused, Stamp
 from service.judge.judge import Judge
 from service.readings import Measurement, Reading
+from service.store.entries import PackMark
 from service.store.writer import Writer
 from service.wire.senml import Pack
 
@@ -90,6 +91,12 @@ class _Queued:
 
 
 Listener = Callable[[Outcome], None]
+
+
+def _mark_of(link: str, pack: Pack) -> PackMark | None:
+    if pack.boot is None or pack.seq is None:
+        return None
+    return PackMark(link, pack.boot, pack.seq)
 
 
 class Collector:
@@ -183,20 +190,20 @@ class Collector:
         """Take a decoded pack: stamp it, keep it, queue it for the judge.
 
         Args:
-            link: Where it came from, for messages only.
+            link: Where it came from; the sender's marks on packs count within it.
             pack: What the decoder found; its rejects stay with the link's own counts.
-            ack: Called once every reading of the pack is on disk, from any thread.
+            ack: Called from any thread once everything taken up to and including this pack is
+                on disk.
         """
         self._wait_for_room()
         with self._order:
             readings = [self._arrive(measurement) for measurement in pack.measurements]
+            if readings or ack is not None:
+                # With nothing in it to keep (its rejects are counted, and asking for it again
+                # would bring the same bytes) it is acknowledged in its turn all the same.
+                self._writer.put_readings(readings, ack, _mark_of(link, pack))
             if readings:
-                self._writer.put_readings(readings, ack)
                 self._push(readings)
-        if not readings and ack is not None:
-            # Nothing in it to keep: the rejects are counted, and asking for it again would
-            # only bring the same bytes.
-            ack()
 
     def _arrive(self, measurement: Measurement) -> Reading:
         stamp = self._stamp()
@@ -215,6 +222,7 @@ class Collector:
             measurement.value,
             measurement.reason,
             stamp.mono_us,
+            t_us=measurement.time_us,
         )
         return Reading(
             channel=measurement.name,

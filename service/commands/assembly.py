@@ -80,6 +80,7 @@ class RunningService:
             clock=self._clock,
             config=config,
         )
+        self._remind_links()
         self.pages = self._make_pages(config)
         self.notifier.start()
         self._steps.callback(self._end, "the notifier", self.notifier.stop)
@@ -94,6 +95,13 @@ class RunningService:
             self._steps.callback(self._end, link.name, link.stop)
         self.pages.start()
         self._steps.callback(self._end, "the pages", self.pages.stop)
+
+    def _remind_links(self) -> None:
+        """What was committed before the last end, and perhaps not acknowledged any more."""
+        marks = self.store.pack_marks()
+        for link in self.links:
+            for mark in marks.get(link.name, ()):
+                link.remember(mark.boot, mark.number)
 
     def _publish(self, topic: str, payload: bytes, qos: int = 1, retain: bool = False) -> bool:
         """The broker link's ``publish``; the link is made after the notifier."""

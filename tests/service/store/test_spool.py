@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from service.judge.actions import CreatePart, PartFacts
 from service.judge.events import AlarmChange, Outcome, VerdictChange
-from service.store.entries import Arrived, Checkpoint, Lost, NotAnEntry, decode, encode
+from service.store.entries import Arrived, Checkpoint, Lost, NotAnEntry, PackMark, decode, encode
 from service.store.spool import MARK, Spool, SpoolFull, pack
 
 BODIES = [b"one", b"", b"three " * 8, MARK, MARK + b"\x00\x00\x00\x03", b"last"]
@@ -130,6 +130,7 @@ def test_every_kind_of_entry_survives_the_trip(shop):
                 shop.reading(float("inf")),
             )
         ),
+        Arrived((shop.reading(1.0),), PackMark("mqtt h:1", "ü\ud800", 2**63 - 1)),
         shop.acted(CreatePart(part_id=1, facts=PartFacts(name="Krümmer"))),
         Outcome(
             alarms=[AlarmChange(1, "no data", 2, None, "returned", 3, 4, 5, "x", False)],
