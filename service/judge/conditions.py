@@ -107,7 +107,8 @@ def _cooling(track: HeatTrack, part: Part, blind: bool, limit_c_per_h: float) ->
         part.id,
         None,
         cools_too_fast(rate, limit_c_per_h),
-        f"{part.name}: cooling {-rate.c_per_h:.0f} °C/h, limit {limit_c_per_h:.0f}: cover it",
+        f"{part.name}: {track.rate_channel} cools {-rate.c_per_h:.0f} °C/h, "
+        f"limit {limit_c_per_h:.0f}: cover it better",
         clears=-rate.c_per_h < DEADBAND_RATE * limit_c_per_h,
         severity=log(max(-rate.c_per_h / limit_c_per_h, 0.01), 1.5),
     )
@@ -117,7 +118,7 @@ def _of_purge(track: HeatTrack, heat: Heat, part: Part, now_us: int) -> Iterator
     purging = track.purging
     if purging is None:
         return
-    gone = heat.pass_running and purging.was_clear and not purging.clear
+    gone = heat.pass_running and purging.gone(part.oxygen_max_ppm)
     holds: bool | None = purging.lost(now_us) or gone
     if purging.doubt is not None and not purging.lost(now_us):
         holds = None

@@ -39,6 +39,7 @@ class HeatTrack:
         was_hot: The part has been at preheat in this heat.
         heat, purge, together: The newest verdicts.
         closes, opens, rate, level: What they rest on, for the whole part.
+        rate_channel: The probe whose rate it is.
         told: What was last reported of the verdicts, numbers masked.
     """
 
@@ -54,6 +55,7 @@ class HeatTrack:
     closes: Forecast | None = None
     opens: Forecast | None = None
     rate: Rate | None = None
+    rate_channel: str | None = None
     level: Level | None = None
     told: tuple[str, ...] = ()
 
@@ -142,10 +144,12 @@ class HeatTrack:
         known = [c for c in probes if c.level is not None]
         coldest = min(known, key=lambda c: c.level.temperature_c if c.level else 0.0, default=None)
         self.level = None if coldest is None else coldest.level
-        self.rate = None if coldest is None else coldest.rate
-        if phase == "slow cool":
-            rates = [c.rate for c in probes if c.rate is not None]
-            self.rate = min(rates, key=lambda r: r.c_per_h, default=None)
+        shown = coldest
+        if phase == "slow cool":  # the limit is for every probe: the fastest governs
+            measured = [c for c in probes if c.rate is not None]
+            shown = min(measured, key=lambda c: c.rate.c_per_h if c.rate else 0.0, default=None)
+        self.rate = None if shown is None else shown.rate
+        self.rate_channel = None if shown is None else shown.channel
 
     def look(self, now_us: int, shop: Shop, tracks: Tracks) -> None:
         """Every tick and after every action: judge what is known now."""
@@ -215,6 +219,7 @@ class HeatTrack:
             doubt=purging.doubt,
             clear=purging.clear,
             was_clear=purging.was_clear,
+            gone=purging.gone(part.oxygen_max_ppm),
             oxygen=purging.oxygen,
             clear_in=purging.clear_in,
             basis=purging.basis,

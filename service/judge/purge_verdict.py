@@ -25,6 +25,8 @@ class PurgeView:
         flowing: The newest flow reading shows gas; ``None`` when no flow is known.
         doubt: Why the evidence is not good now; ``None`` when it is.
         clear: The pessimistic bound is below the limit and nothing is lost or in doubt.
+        was_clear: It has been clear in this purge.
+        gone: It has, and now even the best estimate is above the limit.
     """
 
     limit_ppm: float | None
@@ -37,6 +39,7 @@ class PurgeView:
     doubt: str | None = None
     clear: bool = False
     was_clear: bool = False
+    gone: bool = False
     oxygen: Spread | None = None
     clear_in: Forecast | None = None
     basis: str = "flow"
@@ -103,8 +106,14 @@ def _running(view: PurgeView, limit_ppm: float) -> _Words:
         return "ready", f"clear below {limit_ppm:.0f} ppm", _clear_words(view)
     if not view.has_volume and view.basis != "oxygen sensor":
         return "unknown", "the cavity volume is not known", "flow alone says nothing"
-    if view.pass_running and view.was_clear:
+    return _not_clear(view)
+
+
+def _not_clear(view: PurgeView) -> _Words:
+    if view.pass_running and view.gone:
         return "stop", "the purge is not clear any more", "stop and look at the dams"
+    if view.pass_running and view.was_clear:
+        return "wait", "the purge is no longer surely clear", "more argon, look at the dams"
     lead = "welding into a purge that is not clear" if view.pass_running else "purge not clear"
     return "wait", lead, _waiting_words(view.clear_in)
 

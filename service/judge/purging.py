@@ -61,6 +61,8 @@ class PurgeTrack:
         lost_since_us: Since when the flow has been lost (shop time), ``None`` while it runs.
         doubt: Why the evidence is not good at this moment, ``None`` when it is.
         was_clear: It has been clear in this purge.
+        bound_clear: The model's pessimistic bound was below the limit at the last whole second.
+        clear: The same, with evidence that is good at this moment.
         unproven: Why the count began anew, for the welder.
     """
 
@@ -79,6 +81,7 @@ class PurgeTrack:
     doubt: str | None = None
     was_clear: bool = False
     clear: bool = False
+    bound_clear: bool = False
     oxygen: Spread | None = None
     clear_in: Forecast | None = None
     asked: Asked | None = None
@@ -111,8 +114,9 @@ class PurgeTrack:
             self.flow_l_min = max(0.0, flow.value)
             self._look_at_flow(now_us, self.flow_l_min)
         self.doubt = self._doubt(now_us, flow, oxygen)
-        if self.doubt is not None or self.lost_since_us is not None:
-            self.clear = False
+        if self.lost_since_us is not None:
+            self.bound_clear = False  # the model must first say so again
+        self.clear = self.bound_clear and self.doubt is None
 
     def _look_at_flow(self, now_us: int, flow_l_min: float) -> None:
         if flow_l_min >= self._enough_l_min:
@@ -151,10 +155,11 @@ class PurgeTrack:
         self.model.advance(t_s)
         self.oxygen, self.troubles = self.model.oxygen(), self.model.troubles()
         if limit_ppm is None:
-            self.clear, self.clear_in = False, None
+            self.clear = self.bound_clear = False
+            self.clear_in = None
             return
-        bound_clear = self.model.clear(limit_ppm)
-        self.clear = bound_clear and self.doubt is None and self.lost_since_us is None
+        self.bound_clear = self.model.clear(limit_ppm) and self.lost_since_us is None
+        self.clear = self.bound_clear and self.doubt is None
         self.was_clear = self.was_clear or self.clear
         self._ask(t_s, limit_ppm)
 
@@ -184,6 +189,12 @@ class PurgeTrack:
     def used_l(self) -> float:
         """Argon through the meter since the purge began [l]."""
         return self.model.used_l
+
+    def gone(self, limit_ppm: float | None) -> bool:
+        """It was clear, and by the best estimate it is not any more."""
+        if limit_ppm is None or not self.was_clear or self.clear or self.doubt is not None:
+            return False
+        return self.oxygen is None or self.oxygen.p50 >= limit_ppm
 
     def lost(self, now_us: int) -> bool:
         """The gas was running and is not any more, or never came."""

@@ -12,7 +12,7 @@ from service.judge.actions import HeatPhase
 from service.judge.events import Verdict
 from service.judge.heat_verdict import HeatFinding
 from service.judge.purge_verdict import PurgeFinding
-from service.judge.words import duration
+from service.judge.words import duration, spoken
 from service.readings import Spread
 
 Z_95 = 1.6449
@@ -75,7 +75,7 @@ def _next(view: PartView) -> str:
     if heat.verdict != "ready" or view.pass_running:
         return heat.spoken
     if view.window_s is None:
-        return "Start now."
+        return spoken("start now", heat.detail)
     if view.window_s.p50 < LEAST_USEFUL_S:
         return f"Only {duration(view.window_s.p50)} left: back into the oven."
     return f"Start now: the window holds for at least {duration(view.window_s.p05)}."
@@ -86,7 +86,10 @@ def _for_the_purge(view: PartView) -> str:
     between_passes = view.purge.verdict == "wait" and not view.pass_running
     if not between_passes or window_s is None or clear_in_s is None:
         return view.purge.spoken
-    if clear_in_s.p95 is None or not outlasts(window_s, clear_in_s):
+    if window_s.p50 < clear_in_s.p50:
         return "It will not hold until the purge is clear: back into the oven."
-    wait, holds = duration(clear_in_s.p95), duration(holds_s(window_s))
+    wait = duration(clear_in_s.p50 if clear_in_s.p95 is None else clear_in_s.p95)
+    holds = duration(holds_s(window_s))
+    if not outlasts(window_s, clear_in_s):
+        return f"It may not hold: the purge needs up to {wait}, the window holds until {holds}."
     return f"Wait {wait} for the purge: the window holds until {holds}."

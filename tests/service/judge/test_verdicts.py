@@ -208,7 +208,10 @@ PURGES = [
     (replace(PURGE, clear_in=in_s(60, 100, None)), "wait", "not clear", "at least 1:40", True),
     (replace(PURGE, clear_in=Forecast(None, "too leaky")), "wait", "not clear", "leaky", True),
     (replace(PURGE, pass_running=True), "wait", "welding into", "", True),
-    (replace(PURGE, pass_running=True, was_clear=True), "stop", "not clear any more", "", True),
+    (replace(PURGE, pass_running=True, was_clear=True, gone=True), "stop", "not clear any more", "",
+     True),
+    (replace(PURGE, pass_running=True, was_clear=True), "wait", "no longer surely clear", "argon",
+     True),
     (replace(PURGE, has_volume=False), "unknown", "volume is not known", "", True),
     (replace(PURGE, has_volume=False, basis="oxygen sensor"), "wait", "not clear", "", True),
 ]  # fmt: skip
@@ -248,6 +251,8 @@ READY, COLD, HOT = (
     judge_heat(v)
     for v in (BENCH, replace(BENCH, probes=[good(180)]), replace(BENCH, probes=[good(340)]))
 )
+BOUNDLESS = judge_heat(replace(BENCH, closes=Forecast(None, "too few readings")))
+COLD_METHOD = judge_heat(replace(BENCH, preheat_min_c=None, probes=[good(60)], closes=None))
 BLIND = judge_heat(replace(BENCH, probes=[doubtful()]))
 CLEAR = judge_purge(PURGED)
 UNCLEAR = judge_purge(replace(PURGE, clear_in=in_s(60, 100, 170)))
@@ -258,10 +263,13 @@ WINDOW = Spread(250.0, 310.0, 400.0)
 TOGETHER = [
     (READY, CLEAR, WINDOW, "ready", "Start now: the window holds for at least 4:10."),
     (READY, NO_LIMIT, WINDOW, "ready", "Start now: the window holds for at least 4:10."),
-    (READY, CLEAR, None, "ready", "Start now."),
+    (BOUNDLESS, CLEAR, None, "ready", "Start now: how long cannot be said (too few readings)."),
+    (COLD_METHOD, CLEAR, None, "ready", "Start now."),
     (READY, CLEAR, Spread(5, 20, 60), "ready", "Only 0:20 left: back into the oven."),
     (READY, UNCLEAR, WINDOW, "wait", "Wait 2:50 for the purge: the window holds until 4:23."),
     (READY, UNCLEAR, Spread(100, 160, 300), "wait",
+     "It may not hold: the purge needs up to 2:50, the window holds until 1:53."),
+    (READY, UNCLEAR, Spread(40, 90, 120), "wait",
      "It will not hold until the purge is clear: back into the oven."),
     (READY, UNCLEAR, None, "wait", "Purge not clear: about 1:40 more, at most 2:50."),
     (READY, LOST, WINDOW, "stop", "Purge lost: stop, the root is open to air."),
