@@ -63,7 +63,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     wanted = next((text for text in arguments if not text.startswith("-")), None)
     try:
         given = build_parser(wanted).parse_args(arguments)
-        return int(given.run(given))
+        code = int(given.run(given))
+        sys.stdout.flush()  # here, where a reader that has gone is understood
+        return code
     except SystemExit as end:
         return end.code if isinstance(end.code, int) else 1
     except CommandError as error:

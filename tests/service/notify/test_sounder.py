@@ -31,7 +31,8 @@ class Bell:
         self.script.write_text(
             "import os, sys, time, subprocess\n"
             f"open({str(self.pids)!r}, 'a').write(f'{{os.getpid()}}\\n')\n"
-            "said = [os.environ[f'HEATWINDOW_ALARM_{x}'] for x in ('KIND', 'TEXT')] + sys.argv[1:]\n"
+            "said = [os.environ[f'HEATWINDOW_ALARM_{x}'] for x in ('KIND', 'TEXT')]\n"
+            "said += sys.argv[1:]\n"
             f"open({str(self.book)!r}, 'a').write('|'.join(said) + '\\n')\n"
             f"{then}\n",
             encoding="utf-8",
