@@ -8,6 +8,7 @@ notifier's affair; the judge says when an alarm begins, worsens and ends.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -177,6 +178,17 @@ class AlarmBook:
         if alarm.state == "acknowledged":
             raise Refused("That alarm is already acknowledged.")
         return self._step(alarm, AlarmEvent.ACKNOWLEDGE, (mono_us, mono_us + offset_us))
+
+    def remember(self, changes: Iterable[AlarmChange]) -> None:
+        """Take up recorded alarms that nobody acknowledged and no condition holds up now."""
+        for change in {change.alarm_id: change for change in changes}.values():
+            self.last_id = max(self.last_id, change.alarm_id)
+            if change.state in ("normal", "acknowledged") or change.alarm_id in self.alarms:
+                continue
+            self.alarms[change.alarm_id] = Alarm(
+                change.alarm_id, change.kind, change.part_id, change.channel, "returned",
+                change.since_us, change.mono_us, change.text, 0.0,
+            )  # fmt: skip
 
     def pending(self) -> bool:
         """Some delay is running, so that time alone will change something."""

@@ -8,6 +8,8 @@ the letter, wherever ``Advance`` events were put between them.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from service.judge import actions as act
 from service.judge.bench import bench_json
 from service.judge.channel import FROZEN_FLOOR_US, ChannelTrack, Standing
@@ -15,6 +17,7 @@ from service.judge.conditions import conditions
 from service.judge.events import (
     TICK_US,
     Acted,
+    AlarmChange,
     Event,
     Outcome,
     Refused,
@@ -75,6 +78,17 @@ class Judge:
         """
         if not isinstance(acted.action, act.AcknowledgeAlarm):
             self._apply(acted.stamp, acted.action, Outcome())
+
+    def remember_alarms(self, changes: Iterable[AlarmChange]) -> None:
+        """Take up alarms of the past that still wait for somebody and were not judged again.
+
+        For a start from the journal, after the replay: what a heat that has ended left behind
+        unacknowledged must not vanish with a restart.
+
+        Args:
+            changes: Every recorded change, oldest first.
+        """
+        self.state.book.remember(changes)
 
     def step(self, event: Event) -> Outcome:
         """Let time pass up to the event, then take it in.

@@ -230,6 +230,12 @@ def _apply_clock(shop: Shop, _stamp: Stamp, action: act.ServiceStarted | act.Clo
     return 0
 
 
+def _apply_started(shop: Shop, stamp: Stamp, action: act.ServiceStarted) -> int:
+    """A fresh writer begins; if readings do not reach the database it will say so itself."""
+    shop.recording, shop.recording_detail = True, ""
+    return _apply_clock(shop, stamp, action)
+
+
 def _apply_recording(shop: Shop, _stamp: Stamp, action: act.RecordingChanged) -> int:
     shop.recording, shop.recording_detail = action.recording, action.detail
     return 0
@@ -247,6 +253,6 @@ _rule(act.BeginPurge, _check_begin_purge, _apply_begin_purge)
 _rule(act.EndPurge, _check_end_purge, _apply_end_purge)
 _rule(act.BeginPass, _check_begin_pass, _apply_begin_pass)
 _rule(act.EndPass, _check_end_pass, _apply_end_pass)
-_rule(act.ServiceStarted, _anything, _apply_clock)
+_rule(act.ServiceStarted, _anything, _apply_started)
 _rule(act.ClockStepped, _anything, _apply_clock)
 _rule(act.RecordingChanged, _anything, _apply_recording)

@@ -10,7 +10,7 @@ import pytest
 
 from service.judge import actions as act
 from service.judge import checkpoint
-from service.judge.events import Advance, Refused
+from service.judge.events import Acted, Advance, Refused
 from service.judge.judge import Judge
 from service.judge.state import JudgeState
 
@@ -411,6 +411,53 @@ def test_recalled_history_leads_to_the_same_shop(hot):
     assert judge.shop.channels == hot.judge.shop.channels
     assert judge.shop.next_heat_id == 2
     assert judge.bench()["alarms"] == []
+
+
+def test_a_restart_in_the_second_heat_is_as_if_nothing_had_happened(hot):
+    """As the service starts: the first heat is only recalled, the open one is judged again."""
+    hot.sources["tc1"] = lambda _t: "open-circuit"
+    hot.run(10)
+    left_behind = hot.judge.bench()["alarms"][0]["id"]
+    hot.act(act.EndHeat(heat_id=1))
+    hot.sources["tc1"] = cooling(310.0)
+    hot.run(30)
+    begin = len(hot.events)
+    hot.act(act.BeginHeat(heat_id=2, part_id=1, phase="bench"))
+    hot.run(30)
+    hot.sources = {}
+    hot.run(10)
+
+    rebuilt, changes = Judge(), []
+    for event in hot.events[:begin]:
+        if isinstance(event, Acted):
+            rebuilt.recall(event)
+    for event in hot.events[begin:]:
+        changes += rebuilt.step(event).alarms
+    assert changes == [c for c in hot.alarms if c.mono_us > hot.events[begin].stamp.mono_us]
+    rebuilt.remember_alarms(hot.alarms)
+    now, was = rebuilt.bench(), hot.judge.bench()
+    assert now["parts"] == was["parts"]
+    assert now["alarms"] == was["alarms"]
+    assert [a["state"] for a in now["alarms"]] == ["returned", "unacknowledged"]
+    assert now["alarms"][0]["id"] == left_behind
+
+
+def test_alarms_already_dealt_with_are_not_taken_up_again(hot):
+    hot.sources["tc1"] = lambda _t: "open-circuit"
+    hot.run(10)
+    hot.act(act.AcknowledgeAlarm(alarm_id=hot.judge.bench()["alarms"][0]["id"]))
+    judge = Judge()
+    judge.remember_alarms(hot.alarms)
+    assert judge.bench()["alarms"] == []
+    assert judge.state.book.last_id == hot.alarms[-1].alarm_id
+
+
+def test_a_start_forgets_that_an_earlier_run_could_not_record(hot):
+    hot.act(act.RecordingChanged(recording=False, detail="disk full"))
+    hot.act(act.ServiceStarted(version="test", offset_us=0))
+    hot.run(1)
+    assert hot.judge.bench()["recording"]
+    assert alarms(hot) == [("not recording", "returned")]
 
 
 def test_a_heat_recalled_can_be_ended_by_a_step(hot):
