@@ -208,9 +208,14 @@ class Pending:
             return time.monotonic() - self._unsettled[0].put_s
 
     def is_idle(self) -> bool:
-        """Everything handed over is on a disk."""
-        with self._lock:
-            return not self._unsettled
+        """Everything handed over is on a disk, and those who wait have been told."""
+        if not self._ack_lock.acquire(blocking=False):
+            return False  # somebody is being told at this moment
+        try:
+            with self._lock:
+                return not self._unsettled and not self._unacknowledged
+        finally:
+            self._ack_lock.release()
 
 
 def _call(callback: Callable[[], None]) -> None:
