@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import datetime
 import json
+from collections.abc import Sequence
 from typing import Protocol
 
 from service.judge.events import AlarmChange, Outcome, VerdictChange
@@ -54,6 +55,11 @@ class MqttTopic(Outlet):
                     self._live[change.alarm_id] = change
                 self._state_due = True
         super().hear(outcome)
+
+    def resume(self, live: Sequence[AlarmChange]) -> None:
+        """They belong to the state that is published at the start."""
+        with self._work:
+            self._live = {change.alarm_id: change for change in live}
 
     def wants(self, change: Change) -> bool:
         """Alarms and verdicts."""

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
 from typing import Protocol
 
-from service.judge.events import Outcome
+from service.judge.events import AlarmChange, Outcome
+from service.judge.outlook import AlarmJson
 from service.notify.mqtt_topic import MqttTopic, Publish
 from service.notify.outlet import Outlet, OutletStatus
 from service.notify.serial_line import SerialLine
@@ -50,6 +52,16 @@ class Notifier:
     def __init__(self, outlets: Sequence[Outlet]) -> None:
         self._outlets = tuple(outlets)
 
+    def resume(self, alarms: Sequence[AlarmJson]) -> None:
+        """Take over the alarms that were live before this start, before ``start``.
+
+        Args:
+            alarms: As on the bench of the rebuilt judge.
+        """
+        live = [_as_change(alarm) for alarm in alarms]
+        for outlet in self._outlets:
+            outlet.resume(live)
+
     def start(self) -> None:
         """Start every outlet's thread."""
         for outlet in self._outlets:
@@ -68,6 +80,24 @@ class Notifier:
     def status(self) -> list[OutletStatus]:
         """How each is doing."""
         return [outlet.status() for outlet in self._outlets]
+
+
+def _as_change(alarm: AlarmJson) -> AlarmChange:
+    """A live alarm as the change that it was last; it has been spoken already."""
+    since = datetime.datetime.fromisoformat(alarm["since"])
+    since_us = round(since.timestamp() * 1_000_000)
+    return AlarmChange(
+        alarm_id=alarm["id"],
+        kind=alarm["kind"],
+        part_id=alarm["part_id"],
+        channel=alarm["channel"],
+        state=alarm["state"],
+        since_us=since_us,
+        at_us=since_us,
+        mono_us=since_us,
+        text=alarm["text"],
+        speak=False,
+    )
 
 
 def notifier_for(wanted: Wanted, publish: Publish | None) -> Notifier:

@@ -11,7 +11,7 @@ import logging
 import threading
 from abc import ABC, abstractmethod
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -103,6 +103,9 @@ class Outlet(ABC):
                     self._dropped += 1
                 self._queue.append(change)
             self._work.notify_all()
+
+    def resume(self, live: Sequence[AlarmChange]) -> None:  # noqa: B027 - lines tell of changes only
+        """Take over alarms that were live before this start; call before ``start``."""
 
     def status(self) -> OutletStatus:
         """How it is doing."""

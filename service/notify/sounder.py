@@ -54,6 +54,13 @@ class Sounder(Outlet):
                 self._note(change)
             self._work.notify_all()
 
+    def resume(self, live: Sequence[AlarmChange]) -> None:
+        """Alarms that nobody had acknowledged when the service stopped sound on."""
+        with self._work:
+            for change in live:
+                if change.state == "unacknowledged":
+                    self._unacknowledged[change.alarm_id] = change
+
     def _note(self, change: AlarmChange) -> None:
         self._unacknowledged.pop(change.alarm_id, None)
         if change.state == "unacknowledged":
