@@ -16,7 +16,7 @@ LONG_MS = 20_000
 
 def test_silence_greys_everything_and_passes_by_itself(opened, served, board):
     page = opened()
-    value = page.locator(".panel .degrees")
+    value = page.locator(".panel .degrees span").first
     struck = "e => getComputedStyle(e).textDecorationLine"
     colour = "e => getComputedStyle(e).color"
     live = value.evaluate(colour)

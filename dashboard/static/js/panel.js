@@ -3,6 +3,7 @@ import { drawAhead } from "./ahead.js";
 import { act, pressed } from "./deeds.js";
 import { setAttribute, setLines, setText, show } from "./dom.js";
 import { duration, integer, likely, NONE, oneDecimal, range, significant } from "./format.js";
+import { Probes } from "./probes.js";
 import { drawStrip, timeSpan } from "./strip.js";
 import { soon } from "./toasts.js";
 import { Trace } from "./trace.js";
@@ -31,6 +32,7 @@ export class Panel {
     this.element = document.getElementById("t-panel").content.firstElementChild.cloneNode(true);
     this.slots = {};
     for (const slot of this.element.querySelectorAll("[data-slot]")) this.slots[slot.dataset.slot] = slot;
+    this.probes = new Probes(this.slots.probes);
     this.element.addEventListener("click", (event) => this.#click(event));
   }
 
@@ -56,6 +58,7 @@ export class Panel {
     this.#buttons(part);
     setLines(s.mind, cautions(part));
     drawAhead(s, part);
+    this.probes.show(bench.channels.filter((c) => c.part_id === part.id));
     this.#remember(part, bench);
     this.draw(true);
   }
@@ -279,7 +282,7 @@ function nextStep({ phase, pass_running: welding }) {
 
 const sentence = (text) => text.slice(0, 1).toLocaleUpperCase() + text.slice(1);
 /** A reason of the purge says so, if only by its first word. */
-const said = (side, reason) => (side === "purge" && !/purge|argon|oxygen/i.test(reason) ? `${t("purge.title")}: ${reason}` : sentence(reason));
+const said = (side, reason) => (side === "purge" && !/purge/i.test(reason) ? `${t("purge.title")}: ${reason}` : sentence(reason));
 
 function trend(rate) {
   if (rate === null) return [null, t("heat.trend_unknown")];

@@ -140,9 +140,12 @@ function grid({ g, c, p, view }) {
   for (let n = Math.ceil((p.from - view.now) / MIN / minutes); view.now + n * minutes * MIN <= p.to; n += 1) {
     const x = Math.round(p.x(view.now + n * minutes * MIN)) + 0.5;
     if (n !== 0) stroke(g, x, p.top, x, base);
-    const label = n === 0 ? t("strip.now") : `${n > 0 ? "+" : "−"}${Math.abs(n * minutes)}`;
+    const last = view.now + (n + 1) * minutes * MIN > p.to;
+    const figure = `${n > 0 ? "+" : "−"}${Math.abs(n * minutes)}`;
+    const label = n === 0 ? t("strip.now") : last ? t("time.min", { n: figure }) : figure;
     g.fillStyle = n === 0 ? c.ink : c.soft;
-    if (x > p.left + 12 && x < p.right - 12) g.fillText(label, x, base + 18);
+    g.textAlign = x > p.right - 34 ? "right" : "center";
+    if (x > p.left + 12) g.fillText(label, Math.min(x, p.right), base + 18);
   }
   g.strokeStyle = c.ink;
   g.lineWidth = 2;
