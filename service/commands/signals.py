@@ -1,4 +1,4 @@
-"""Ending on purpose: SIGTERM and SIGINT set an event instead of tearing the program down."""
+"""Ending on purpose: a signal sets an event instead of tearing the program down."""
 
 from __future__ import annotations
 
@@ -8,12 +8,17 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from types import FrameType
 
+SORTS = [signal.SIGTERM, signal.SIGINT]
+"""Ask to end: the supervisor, Ctrl-C, and (where there is such a thing) the closed terminal."""
+if hasattr(signal, "SIGHUP"):
+    SORTS.append(signal.SIGHUP)
+
 
 @contextmanager
 def stop_on_signals() -> Iterator[threading.Event]:
-    """While inside, SIGTERM and SIGINT (Ctrl-C) set the event; a second one acts as usual."""
+    """While inside, each of ``SORTS`` sets the event; a second one acts as usual."""
     stop = threading.Event()
-    before = {sort: signal.getsignal(sort) for sort in (signal.SIGTERM, signal.SIGINT)}
+    before = {sort: signal.getsignal(sort) for sort in SORTS}
 
     def ask_to_stop(_number: int, _frame: FrameType | None) -> None:
         stop.set()

@@ -128,6 +128,8 @@ class BrokerChild:
                 stderr=log,
                 cwd=self.folder,
                 env={**os.environ, "PYTHONPATH": _import_path()},
+                # Ctrl-C goes to everything in the terminal's group; the broker shall end last.
+                start_new_session=True,
             )
         deadline_s = time.monotonic() + START_S
         while not _answers(self.port):

@@ -56,6 +56,7 @@ class DemoProcess:
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
+            start_new_session=True,
         )
         self.pid = self._child.pid
         self.lines: list[str] = []
@@ -107,9 +108,13 @@ class DemoProcess:
         found = Path(f"/proc/{self.pid}/task").glob("*/children")
         return [int(pid) for file in found for pid in file.read_text().split()]
 
-    def stop(self, sort: signal.Signals = signal.SIGTERM) -> tuple[int, str]:
-        """Exit code and what it said on standard error."""
-        if self._child.poll() is None:
+    def stop(
+        self, sort: signal.Signals = signal.SIGTERM, *, group: bool = False
+    ) -> tuple[int, str]:
+        """Exit code and what it said on standard error; a terminal signals the whole group."""
+        if self._child.poll() is None and group:
+            os.killpg(self.pid, sort)
+        elif self._child.poll() is None:
             self._child.send_signal(sort)
         code = self._child.wait(PATIENCE_S)
         self._reader.join(PATIENCE_S)

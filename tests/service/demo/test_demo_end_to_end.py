@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -44,6 +45,18 @@ def test_a_part_becomes_ready_and_everything_ends_with_sigterm(
     assert not any(process_exists(pid) for pid in children)
     assert (tmp_path / "shop" / "shop.db").exists()
     assert not (tmp_path / "shop" / "bench-node").exists()
+
+
+@pytest.mark.parametrize("sort", [signal.SIGINT, signal.SIGHUP])
+def test_a_terminal_ends_it_as_cleanly(
+    sort: signal.Signals, demo: Demo, process_exists: Callable[[int], bool]
+) -> None:
+    """Ctrl-C and a closed window go to every process of the terminal at once."""
+    process = demo("--speed", SPEED)
+    process.wait_for("in the oven")
+    children = process.children()
+    assert process.stop(sort, group=True) == (0, "")
+    assert not any(process_exists(pid) for pid in children)
 
 
 def test_the_same_folder_can_be_used_again(demo: Demo, tmp_path: Path) -> None:
