@@ -98,8 +98,8 @@ class BareLoop:
 
 def hot_part(shop: ServiceProcess) -> None:
     """A part with an open heat that owns every channel, so that the judge has work."""
-    part_id = shop.act("create part", facts={"name": "Pump manifold", "mass_kg": 6.0},
-                       limits={"preheat_min_c": 200, "interpass_max_c": 350})["part_id"]  # fmt: skip
+    facts, limits = {"name": "Pump manifold", "mass_kg": 6.0}, {"preheat_min_c": 200}
+    part_id = shop.act("create part", facts=facts, limits=limits)["part_id"]
     for number in range(CHANNELS):
         name = f"bench/{number}"
         shop.act("adopt channel", channel=name, channel_kind="thermocouple")
