@@ -197,11 +197,14 @@ class ServiceStarted(_Action):
     """The service came up: what ran on a clock that died (a purge) is unproven again.
 
     ``offset_us`` is wall clock minus monotonic shop time [µs], see ``ClockStepped``.
+    ``checkpoint_seq`` is the event after which the judge was kept and from which it went on;
+    ``None``: it was rebuilt from the journal. A replay must do the same.
     """
 
     kind: Literal["service started"] = "service started"
     version: str
     offset_us: int
+    checkpoint_seq: int | None = None
 
 
 class ClockStepped(_Action):

@@ -1,8 +1,9 @@
 """The judge's whole state as bytes and back, so that a restart need not replay a day.
 
 The state is plain: numbers, text, lists, dictionaries, arrays, dataclasses and a few small classes
-of our own. What is written is JSON that names the class of each object; what is read back may only
-name classes of the packages listed in ``_OURS``, so a checkpoint can hold data and nothing else.
+of our own. What is written is JSON that names the class of each object, compressed (which also
+gives it a checksum); what is read back may only name classes of the packages listed in ``_OURS``,
+so a checkpoint can hold data and nothing else.
 Numbers survive to the last bit (``repr`` of a float is exact), which makes a judge restored from a
 checkpoint give the same verdicts as one that never stopped.
 """
@@ -14,6 +15,7 @@ import dataclasses
 import importlib
 import json
 import math
+import zlib
 from collections import deque
 from collections.abc import Callable, Iterable
 from enum import Enum
@@ -22,7 +24,7 @@ from typing import Any
 import numpy as np
 from pydantic import BaseModel
 
-FORMAT = 1
+FORMAT = 2
 """Raised when the meaning of the bytes changes; older ones are then refused."""
 
 _OURS = ("service.judge.", "service.physics.", "service.procedure.", "service.readings")
@@ -41,13 +43,16 @@ def encode(state: object, version: str) -> bytes:
         version: Version of the program; ``decode`` refuses another's.
 
     Returns:
-        UTF-8 JSON.
+        UTF-8 JSON, compressed (zlib, RFC 1950).
 
     Raises:
         TypeError: Something in the state cannot be written; names its type.
     """
     document = {"format": FORMAT, "version": version, "state": _out(state)}
-    return json.dumps(document, separators=(",", ":"), allow_nan=False).encode()
+    # A name with half a surrogate pair is kept as ASCII escapes. Level 1: the rest is numbers,
+    # which do not get smaller by trying harder.
+    text = json.dumps(document, separators=(",", ":"), allow_nan=False)
+    return zlib.compress(text.encode("ascii"), level=1)
 
 
 def decode(data: bytes, version: str) -> Any:
@@ -57,7 +62,7 @@ def decode(data: bytes, version: str) -> Any:
         CheckpointError: Damaged, of another format or version, or naming a class not ours.
     """
     try:
-        document = json.loads(data)
+        document = json.loads(zlib.decompress(data))
         if document["format"] != FORMAT or document["version"] != version:
             raise CheckpointError(
                 f"checkpoint of format {document['format']}, version {document['version']}; "
@@ -66,7 +71,15 @@ def decode(data: bytes, version: str) -> Any:
         return _in(document["state"])
     except CheckpointError:
         raise
-    except (ValueError, KeyError, TypeError, AttributeError, ImportError) as error:
+    except (
+        zlib.error,
+        ValueError,
+        KeyError,
+        TypeError,
+        AttributeError,
+        ImportError,
+        RecursionError,
+    ) as error:
         raise CheckpointError(f"not a checkpoint: {error}") from error
 
 
@@ -175,6 +188,10 @@ def _in_array(value: dict[str, Any]) -> np.ndarray[Any, Any]:
 def _in_object(value: dict[str, Any]) -> object:
     kind = _class(value["class"])
     made: object = object.__new__(kind)
+    if dataclasses.is_dataclass(kind):
+        names = {field.name for field in dataclasses.fields(kind)}
+        if names != set(value["fields"]):
+            raise CheckpointError(f"{value['class']!r} has other fields here")
     for name, content in value["fields"].items():
         object.__setattr__(made, name, _in(content))
     return made

@@ -132,8 +132,7 @@ def _of_purge(track: HeatTrack, heat: Heat, part: Part, now_us: int) -> Iterator
 def _of_channels(
     track: HeatTrack, state: JudgeState, in_oven: bool, now_us: int
 ) -> Iterator[Condition]:
-    gap = track.gap_expected(now_us)
-    watched = [(name, gap) for name in sorted(track.cooling)]
+    watched = [(name, track.gap_expected(now_us, name)) for name in sorted(track.cooling)]
     if track.purging is not None:
         for kind in (ChannelKind.GAS_FLOW, ChannelKind.OXYGEN):
             watched += [(c.name, False) for c in state.shop.channels_of(track.part_id, kind)]

@@ -23,6 +23,8 @@ CARRY_LIMIT_S = 300.0
 COVER_SETTLE_S = 60.0
 """A cover must warm up before the part cools slowly under it: the rate is measured from then on
 (common practice, no source)."""
+STAYED_PLUGGED_S = 30.0
+"""A probe that still speaks so long after the landing will not be unplugged any more (practice)."""
 SLOW_ASK_S = 5
 """In the oven and under cover nothing is urgent: forecasts every so many seconds."""
 
@@ -36,6 +38,7 @@ class HeatTrack:
     Attributes:
         cooling: The cooldown model of each probe, by channel name.
         gap_since_us: Since when the probes may be unplugged for the carry; ``None``: not.
+        gone, back: Probes that have been unplugged since, and those that have come back.
         was_hot: The part has been at preheat in this heat.
         heat, purge, together: The newest verdicts.
         closes, opens, rate, level: What they rest on, for the whole part.
@@ -48,6 +51,8 @@ class HeatTrack:
     cooling: dict[str, CoolingTrack] = field(default_factory=dict)
     purging: PurgeTrack | None = None
     gap_since_us: int | None = None
+    gone: list[str] = field(default_factory=list)
+    back: list[str] = field(default_factory=list)
     was_hot: bool = False
     heat: HeatFinding | None = None
     purge: PurgeFinding | None = None
@@ -81,12 +86,10 @@ class HeatTrack:
         self.closes = self.opens = self.rate = None
         if before != "oven":  # on the carry the oven's last level is all there is
             self.level = None
-        if before == "oven" and after in ("carry", "bench"):
-            self.gap_since_us = mono_us
-        elif after in ("oven", "slow cool"):
+        if after == "carry" or (before == "oven" and after == "bench"):
+            self.gap_since_us, self.gone, self.back = mono_us, [], []
+        elif after != "bench":
             self.gap_since_us = None
-        if after == "carry":
-            self.gap_since_us = mono_us
 
     def purge_begins(self, part: Part, mono_us: int, unproven: str | None = None) -> None:
         self.purging = begin_purge(part, mono_us, unproven)
@@ -100,10 +103,26 @@ class HeatTrack:
 
     # --- what is seen ---------------------------------------------------------------------------
 
-    def gap_expected(self, now_us: int) -> bool:
-        """The probes may be silent or unplugged because the part is being carried."""
+    def gap_expected(self, now_us: int, channel: str) -> bool:
+        """This probe may be silent or unplugged because the part is being carried."""
         since_us = self.gap_since_us
-        return since_us is not None and now_us - since_us <= CARRY_LIMIT_S * 1e6
+        if since_us is None or channel in self.back:
+            return False
+        return now_us - since_us <= CARRY_LIMIT_S * 1e6
+
+    def _follow_gap(self, now_us: int, heat: Heat, tracks: Tracks) -> None:
+        """A probe that was unplugged and speaks again is back: its next silence is a fault. So is
+        one that never was unplugged, some time after the part was put down."""
+        if self.gap_since_us is None:
+            return
+        landed_us = now_us - heat.phase_since_us if heat.phase == "bench" else 0
+        for name in self.cooling:
+            speaks = tracks[name].standing(now_us) in (Standing.GOOD, Standing.SETTLING)
+            if not speaks and name not in self.gone:
+                self.gone.append(name)
+            stayed = landed_us > STAYED_PLUGGED_S * 1e6
+            if speaks and name not in self.back and (name in self.gone or stayed):
+                self.back.append(name)
 
     def second(self, now_us: int, shop: Shop, tracks: Tracks, ambient_c: float | None) -> None:
         """The whole second ``now_us``: feed the models and ask them."""
@@ -126,7 +145,7 @@ class HeatTrack:
             return
         for name, cooling in self.cooling.items():
             live = tracks[name].standing(now_us) is Standing.GOOD
-            if live or self.gap_expected(now_us):
+            if live or self.gap_expected(now_us, name):
                 cooling.ask(now_us, part, heat.phase)
             else:
                 cooling.forget_answers()
@@ -158,9 +177,10 @@ class HeatTrack:
             flow = the_one(shop, tracks, self.part_id, ChannelKind.GAS_FLOW)
             oxygen = the_one(shop, tracks, self.part_id, ChannelKind.OXYGEN)
             self.purging.look(now_us, flow, oxygen)
+        self._follow_gap(now_us, heat, tracks)
         probes = [probe_view(tracks[name], now_us) for name in sorted(self.cooling)]
         all_good = bool(probes) and all(p.temperature_c is not None for p in probes)
-        if heat.phase == "bench" and all_good:
+        if heat.phase == "bench" and all_good and len(self.back) >= len(probes):
             self.gap_since_us = None
         self.heat = judge_heat(self._heat_view(now_us, heat, part, probes))
         if all_good and self.heat.temperature_c is not None and part.preheat_min_c is not None:
@@ -189,9 +209,11 @@ class HeatTrack:
             interpass_max_c=part.interpass_max_c,
             cooling_max_c_per_h=part.cooling_max_c_per_h,
             arc_out_s=None if heat.arc_out_us is None else (now_us - heat.arc_out_us) / 1e6,
-            carry_s=(now_us - self.gap_since_us) / 1e6
-            if self.gap_since_us is not None and self.gap_expected(now_us)
-            else None,
+            gap_expected=all(
+                self.gap_expected(now_us, probe.channel) or probe.standing is Standing.SETTLING
+                for probe in probes
+                if probe.temperature_c is None
+            ),
             was_below=before is not None and before.below,
             was_above=above,
             closes=self.closes,

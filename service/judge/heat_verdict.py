@@ -40,8 +40,7 @@ class HeatView:
 
     Attributes:
         arc_out_s: Time since the last pass ended [s]; ``None`` before the first.
-        carry_s: Time since the part left the oven with its probes expected to be unplugged [s];
-            ``None`` when no gap is expected any more.
+        gap_expected: Every probe in doubt is unplugged for the carry or settling after it.
         was_below, was_above: What was found last time, for the way back inside a limit.
         closes: Time until the coldest probe falls below preheat.
         opens: Time until the part is between its limits.
@@ -55,7 +54,7 @@ class HeatView:
     interpass_max_c: float | None = None
     cooling_max_c_per_h: float | None = None
     arc_out_s: float | None = None
-    carry_s: float | None = None
+    gap_expected: bool = False
     was_below: bool = False
     was_above: bool = False
     closes: Forecast | None = None
@@ -160,7 +159,7 @@ def _by_phase(view: HeatView, seen: _Seen) -> _Words:
 def _carry(view: HeatView, seen: _Seen) -> _Words:
     if seen.coldest_c is not None:
         return "wait", f"on the way at {degrees(seen.coldest_c)}", "say when it is on the bench"
-    if view.carry_s is None:
+    if not view.gap_expected:
         return "unknown", "on the way for too long without a probe", "look for the probe"
     lead = "on the way, probe unplugged"
     if view.level is None:
@@ -211,8 +210,7 @@ def _bench(view: HeatView, seen: _Seen) -> _Words:
             return "wait", lead, "finish the bead, fill the crater, then re-heat"
         return "stop", lead, "back into the oven"
     if seen.doubts or coldest_c is None or hottest_c is None:
-        carried = view.carry_s is not None
-        lead = "waiting for a settled probe" if carried else "temperature in doubt"
+        lead = "waiting for a settled probe" if view.gap_expected else "temperature in doubt"
         return "unknown", lead, listed(seen.doubts)
     if view.pass_running:
         return "ready", f"welding at {degrees(coldest_c)}", _holds_words(view)

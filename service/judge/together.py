@@ -78,7 +78,11 @@ def _next(view: PartView) -> str:
         return spoken("start now", heat.detail)
     if view.window_s.p50 < LEAST_USEFUL_S:
         return f"Only {duration(view.window_s.p50)} left: back into the oven."
-    return f"Start now: the window holds for at least {duration(view.window_s.p05)}."
+    at_least = duration(view.window_s.p05)
+    if view.window_s.p05 < LEAST_USEFUL_S:
+        likely = duration(view.window_s.p50)
+        return f"A short bead at most: the window holds for {at_least}, probably {likely}."
+    return f"Start now: the window holds for at least {at_least}."
 
 
 def _for_the_purge(view: PartView) -> str:

@@ -184,6 +184,39 @@ def test_the_carry_gap_is_expected_for_five_minutes(stage):
     assert alarms(stage) == [("sensor fault", "unacknowledged")]
 
 
+def test_a_probe_that_was_back_and_fails_again_is_a_fault(stage):
+    """Also within the five minutes, and while the other probe is not back yet."""
+    stage.sources = {f"tc{n}": cooling(310.0 + n, 0.2) for n in (1, 2)}
+    stage.part(1, {"tc1": "thermocouple", "tc2": "thermocouple"}, LIMITS)
+    stage.act(act.BeginHeat(heat_id=1, part_id=1))
+    stage.run(30)
+    stage.act(act.MovePart(heat_id=1, phase="carry"))
+    stage.run(2)
+    stage.sources = {f"tc{n}": lambda _t: "open-circuit" for n in (1, 2)}
+    stage.run(20)
+    stage.act(act.MovePart(heat_id=1, phase="bench"))
+    stage.sources["tc1"] = cooling(310.0, 0.2)
+    stage.run(10)
+    assert alarms(stage) == []
+    stage.sources["tc1"] = lambda _t: "open-circuit"
+    stage.run(10)
+    assert [(a["kind"], a["channel"]) for a in stage.judge.bench()["alarms"]] == [
+        ("sensor fault", "tc1")
+    ]
+
+
+def test_a_probe_that_stays_plugged_in_is_watched_again_after_the_landing(stage):
+    stage.sources = {"tc1": cooling(310.0, 0.2)}
+    stage.part(1, {"tc1": "thermocouple"}, LIMITS)
+    stage.act(act.BeginHeat(heat_id=1, part_id=1))
+    stage.run(20)
+    stage.act(act.MovePart(heat_id=1, phase="bench"))
+    stage.run(40)
+    stage.sources = {}
+    stage.run(10)
+    assert alarms(stage) == [("no data", "unacknowledged")]
+
+
 def test_a_channel_moved_in_mid_heat_settles_and_fits_anew(hot):
     before = hot.judge.state.heats[1].cooling["tc1"].model
     hot.part(2, {"tc2": "thermocouple"})

@@ -72,7 +72,7 @@ HEAT = [
         for standing in (Standing.STALE, Standing.BAD, Standing.SUSPECT, Standing.SETTLING)
     ],
     (
-        replace(BENCH, probes=[doubtful(Standing.SETTLING)], carry_s=40.0),
+        replace(BENCH, probes=[doubtful(Standing.SETTLING)], gap_expected=True),
         "unknown",
         "waiting for a settled probe",
         "settling",
@@ -111,13 +111,22 @@ HEAT = [
     # carried
     (
         replace(
-            BENCH, phase="carry", probes=[doubtful(Standing.BAD)], level=Level(300, 10), carry_s=9
+            BENCH,
+            phase="carry",
+            probes=[doubtful(Standing.BAD)],
+            level=Level(300, 10),
+            gap_expected=True,
         ),
         "unknown",
         "probe unplugged",
         "probably 284 to 316 °C",
     ),
-    (replace(BENCH, phase="carry", probes=[doubtful()], carry_s=9), "unknown", "unplugged", ""),
+    (
+        replace(BENCH, phase="carry", probes=[doubtful()], gap_expected=True),
+        "unknown",
+        "unplugged",
+        "",
+    ),
     (replace(BENCH, phase="carry", probes=[doubtful()]), "unknown", "for too long", ""),
     (replace(BENCH, phase="carry"), "wait", "on the way at 250 °C", "on the bench"),
     # under cover
@@ -266,6 +275,8 @@ TOGETHER = [
     (BOUNDLESS, CLEAR, None, "ready", "Start now: how long cannot be said (too few readings)."),
     (COLD_METHOD, CLEAR, None, "ready", "Start now."),
     (READY, CLEAR, Spread(5, 20, 60), "ready", "Only 0:20 left: back into the oven."),
+    (READY, CLEAR, Spread(19, 90, 200), "ready",
+     "A short bead at most: the window holds for 0:19, probably 1:30."),
     (READY, UNCLEAR, WINDOW, "wait", "Wait 2:50 for the purge: the window holds until 4:23."),
     (READY, UNCLEAR, Spread(100, 160, 300), "wait",
      "It may not hold: the purge needs up to 2:50, the window holds until 1:53."),
