@@ -128,7 +128,7 @@ class Purge:
         self._sensor_lost = oxygen_ppm is None
         if oxygen_ppm is not None:
             self._suspect(oxygen_ppm)
-            observe(self._sensed, self._t_s, oxygen_ppm)
+            observe(self._sensed, self._t_s, oxygen_ppm, self._flow.current() or 0.0)
             self._trend.add(self._t_s, oxygen_ppm)
 
     def _suspect(self, oxygen_ppm: float) -> None:

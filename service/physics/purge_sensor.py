@@ -44,13 +44,23 @@ AHEAD_SD = 0.35
 joint lies between inlet and outlet, so on average ahead]."""
 
 JOINT_HIDDEN = 0.4
+JOINT_HIDDEN_SUSPECTED = 0.7
+"""How often the joint is in a dead leg that is there [judgement], and in one that shows."""
+
 LEAST_DEAD_SHARE = 0.015
+"""A dead leg smaller than this share of the volume counts for less [judgement]."""
+
+DOUBT_MEDIAN = 1.3
+DOUBT_SD_LOG = 0.35
+"""What a dead leg holds is known only by what it lets out [judgement, to the safe side]."""
 
 CORRELATION_S = 4.0
 """Readings closer than this repeat each other's error; each then counts for its share."""
 
 SHRINK = 0.98
-"""Liu and West's a: members move towards their mean and are spread again by the same amount."""
+SHRINK_DEAD = 0.998
+"""Liu and West's a: members move towards their mean and are spread again by the same amount. Dead
+legs hardly: one that slows down as it is watched would hold its oxygen for ever."""
 
 UNREST_PER_ROOT_S = 0.01
 """A real cavity does not obey the balance to the last per cent; this keeps the filter awake."""
@@ -73,10 +83,12 @@ FRESH_SHARE = 0.03
 """Members given a new cavity at each resampling."""
 
 _REFRESHED = ("volume_l", "draw_l_min", "stall_l_min", "feed_ppm")
-_LEARNT = (*_REFRESHED, "dead_share", "dead_rate_per_s")
-"""Learnt of a cavity. A leaky hose leaks the same all the while: it is weighed, not moved, or a
-leak that shrinks as it is watched would pass for a dead leg. What a dead leg holds goes with its
-size, so that is not refreshed either."""
+"""Learnt of a cavity, and refreshed at random. What a dead leg holds goes with its size, so dead
+legs are not refreshed."""
+
+LEAK_STEP = 0.008
+"""Move of a leak at each resampling, relative. A leaky hose leaks the same all the while: moved
+farther, a leak that shrinks as it is watched would pass for a dead leg that empties."""
 
 
 @dataclass(slots=True)
@@ -91,6 +103,7 @@ class Sensed:
         drift: Truth over reading, zero taken off [1]; never learnt.
         zero_ppm: Reading in gas free of oxygen [ppm]; never learnt.
         ahead: Residence times by which the joint is ahead of the outlet [1]; never learnt.
+        doubt: Truth over model of what a dead leg holds [1]; never learnt.
         setup: What was known at the start.
         updates: Readings taken so far; also numbers the random draws.
         last_s: Time of the last good reading [s]; ``None`` before the first.
@@ -107,6 +120,7 @@ class Sensed:
     drift: Array
     zero_ppm: Array
     ahead: Array
+    doubt: Array
     setup: PurgeSetup
     updates: int = 0
     last_s: float | None = None
@@ -124,7 +138,9 @@ class Sensed:
         here, heading = members.oxygen_ppm, members.settle_ppm
         falling = heading + (here - heading) * np.exp(-self.ahead)
         rising = np.minimum(here * np.exp(np.abs(self.ahead)), heading)
-        both = np.concatenate([np.where(here > heading, falling, rising), members.dead_ppm])
+        both = np.concatenate(
+            [np.where(here > heading, falling, rising), members.dead_ppm * self.doubt]
+        )
         true = (both - np.tile(self.zero_ppm, 2)) * np.tile(self.drift, 2)
         bounded: Array = np.clip(true, 0.05 * both, AIR_OXYGEN_PPM)
         return bounded
@@ -132,10 +148,11 @@ class Sensed:
     def joint_weight(self) -> Array:
         """Probability of each entry of :meth:`joint_ppm`; sums to 1.
 
-        Where there is a dead leg worth the name, the joint is in it four times in ten
-        [judgement: a joint at the end of a capped runner is a dead leg].
+        Where there is a dead leg worth the name, the joint is in it four times in ten,
+        seven where one shows [judgement: a joint at the end of a capped runner is a dead leg].
         """
-        hidden = JOINT_HIDDEN * np.minimum(self.members.dead_share / LEAST_DEAD_SHARE, 1.0)
+        often = JOINT_HIDDEN_SUSPECTED if self.suspected else JOINT_HIDDEN
+        hidden = often * np.minimum(self.members.dead_share / LEAST_DEAD_SHARE, 1.0)
         return np.concatenate([self.weight * (1.0 - hidden), self.weight * hidden])
 
 
@@ -157,17 +174,19 @@ def sensed(setup: PurgeSetup) -> Sensed:
         drift=strata.lognormal(1.0, worse * DRIFT_SD_LOG),
         zero_ppm=worse * ZERO_SD_PPM * strata.normal(),
         ahead=AHEAD_MEAN + AHEAD_SD * strata.normal(),
+        doubt=strata.lognormal(DOUBT_MEDIAN, DOUBT_SD_LOG),
         setup=setup,
     )
 
 
-def observe(state: Sensed, t_s: float, oxygen_ppm: float) -> None:
+def observe(state: Sensed, t_s: float, oxygen_ppm: float, flow_l_min: float) -> None:
     """Weigh the members by a reading; resample when few are left with weight.
 
     Args:
         state: Changed in place; its members must already be at ``t_s``.
         t_s: Time of the reading [s].
         oxygen_ppm: The reading [ppm], 0 or more.
+        flow_l_min: Argon flow now [l/min], 0 when unknown.
     """
     since_s = CORRELATION_S if state.last_s is None else max(t_s - state.last_s, 0.0)
     state.updates += 1
@@ -180,13 +199,13 @@ def observe(state: Sensed, t_s: float, oxygen_ppm: float) -> None:
     weight = np.exp(log_weight - log_weight.max())
     state.weight = weight / weight.sum()
     state.last_s, state.last_ppm = t_s, oxygen_ppm
-    _count_misfit(state, off, min(since_s, 10.0), random)
+    _count_misfit(state, off, min(since_s, 10.0), flow_l_min, random)
     if 1.0 / float(np.sum(state.weight**2)) < 0.5 * len(state.weight):
         _resample(state, random)
 
 
 def suspect_dead_leg(state: Sensed, flow_l_min: float) -> None:
-    """Give half the members a dead leg that would explain the oxygen now, once in a purge.
+    """Give half the members a dead leg, a quarter a leaky hose, to explain the oxygen now.
 
     A cavity that clears slower than the flow's pessimistic bound has a dead leg or a leak; the
     first beliefs hold too few of either to be sure that some are left when it shows. What the dead
@@ -209,6 +228,13 @@ def suspect_dead_leg(state: Sensed, flow_l_min: float) -> None:
     members.dead_rate_per_s = np.where(chosen, rate, members.dead_rate_per_s)
     members.volume_l = np.where(chosen, volume_l, members.volume_l)
     members.dead_ppm = np.where(chosen, held, members.dead_ppm)
+    tight = np.exp(random.uniform(np.log(1e-7), np.log(1e-5), count))
+    members.entrained = np.where(chosen, tight, members.entrained)
+    # A leak that has shrunk once was none: the second time only dead legs are left.
+    leaky = (np.arange(count) % 4 == 1) & (not state.suspected)
+    leak = members.oxygen_ppm / AIR_OXYGEN_PPM * np.exp(0.3 * random.standard_normal(count))
+    members.entrained = np.where(leaky, np.minimum(leak, 0.5), members.entrained)
+    forget_dead_leg(members, leaky)
     state.suspected = True
 
 
@@ -230,7 +256,9 @@ def _misfit(state: Sensed, oxygen_ppm: float) -> Array:
     return (math.log(oxygen_ppm + floor) - shown) / sd
 
 
-def _count_misfit(state: Sensed, off: Array, since_s: float, random: np.random.Generator) -> None:
+def _count_misfit(
+    state: Sensed, off: Array, since_s: float, flow_l_min: float, random: np.random.Generator
+) -> None:
     """Notice that no member explains the reading; follow it up, never down."""
     nearest = float(off[np.argmin(np.abs(off))])
     if abs(nearest) < 3.0:
@@ -240,6 +268,8 @@ def _count_misfit(state: Sensed, off: Array, since_s: float, random: np.random.G
     state.misfit_s = sign * since_s + (state.misfit_s if state.misfit_s * sign > 0 else 0.0)
     if state.misfit_s >= UNEXPLAINED_S:
         _start_from(state, random)
+    elif state.misfit_s <= -BELOW_ALL_S and state.suspected:
+        suspect_dead_leg(state, flow_l_min)
     elif state.misfit_s <= -BELOW_ALL_S:
         chosen = _refresh(state, 0.5, random)
         forget_dead_leg(state.members, chosen)
@@ -274,9 +304,12 @@ def _resample(state: Sensed, random: np.random.Generator) -> None:
     members.holds = holds
     state.lag_s, state.lagged_ppm = state.lag_s[chosen], state.lagged_ppm[chosen]
     state.weight = np.full(count, 1.0 / count)
-    for name in _LEARNT:
-        setattr(members, name, _moved(getattr(members, name), random))
-    state.lag_s = _moved(state.lag_s, random)
+    for name in _REFRESHED:
+        setattr(members, name, _moved(getattr(members, name), random, SHRINK))
+    for name in ("dead_share", "dead_rate_per_s"):
+        setattr(members, name, _moved(getattr(members, name), random, SHRINK_DEAD))
+    state.lag_s = _moved(state.lag_s, random, SHRINK)
+    members.entrained = members.entrained * np.exp(LEAK_STEP * random.standard_normal(count))
     members.dead_share = np.minimum(members.dead_share, 0.6)
     _refresh(state, FRESH_SHARE, random)
 
@@ -296,12 +329,12 @@ def _refresh(state: Sensed, share: float, random: np.random.Generator) -> NDArra
     return chosen
 
 
-def _moved(values: Array, random: np.random.Generator) -> Array:
+def _moved(values: Array, random: np.random.Generator, shrink: float) -> Array:
     logs = np.log(values)
     mean, sd = float(logs.mean()), float(logs.std())
-    kernel = math.sqrt(1.0 - SHRINK**2)
+    kernel = math.sqrt(1.0 - shrink**2)
     noise = random.standard_normal(len(logs))
-    moved: Array = np.exp(SHRINK * logs + (1.0 - SHRINK) * mean + kernel * sd * noise)
+    moved: Array = np.exp(shrink * logs + (1.0 - shrink) * mean + kernel * sd * noise)
     return moved
 
 
