@@ -24,7 +24,7 @@ from service.commands.wellness import Wellness
 from service.config import Config
 from service.judge.actions import ServiceStarted
 from service.notify.notifier import notifier_for
-from service.rebuild import rebuild
+from service.rebuild import checkpoint_version, resume
 from service.sources.mqtt import MqttLink
 from service.store.database import Store, StoreError, UnknownChannel
 from service.store.writer import Writer
@@ -54,7 +54,7 @@ class RunningService:
         self.store = Store.open(config.database_url)
         self._steps.callback(self.store.close)
         self.board = Board()
-        judge = rebuild(self.store)
+        judge, checkpoint_seq = resume(self.store)
         self.writer = Writer(
             self.store,
             commit_window_ms=config.store.commit_window_ms,
@@ -68,7 +68,8 @@ class RunningService:
             self.board,
             self._clock,
             next_seq=self.store.next_seq(),
-            mono_floor_us=self.store.last_mono_us(),
+            mono_floor_us=max(self.store.last_mono_us(), judge.state.now_us),
+            checkpoint_version=checkpoint_version(),
             listeners=[self.notifier.hear],
         )
         self.links = make_links(config, self.collector.intake, self._clock)
@@ -87,7 +88,11 @@ class RunningService:
         self.writer.start()
         self._steps.callback(self._end, "the writer", self.writer.stop)
         self.collector.start(
-            ServiceStarted(version=__version__, offset_us=self.collector.offset_us)
+            ServiceStarted(
+                version=__version__,
+                offset_us=self.collector.offset_us,
+                checkpoint_seq=checkpoint_seq,
+            )
         )
         self._steps.callback(self._end, "the judge", self.collector.stop)
         for link in self.links:
@@ -147,9 +152,8 @@ class RunningService:
         )
 
     def _metrics(self) -> list[Metric]:
-        return figures(
-            self.writer.status(), [link.status() for link in self.links], self.collector.failures
-        )
+        links = [link.status() for link in self.links]
+        return figures(self.writer.status(), links, self.collector)
 
     def _recording_changed(self, recording: bool, detail: str) -> None:
         self.collector.recording_changed(recording, detail)

@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from dashboard.wiring import Metric
+from service.collector import Collector
 from service.sources.link import LinkStatus
 from service.store.writer import WriterStatus
 from service.wire.pack import RejectCause
 
 
-def figures(status: WriterStatus, links: Sequence[LinkStatus], failures: int) -> list[Metric]:
+def figures(
+    status: WriterStatus, links: Sequence[LinkStatus], collector: Collector
+) -> list[Metric]:
     """What a scraper may want to know.
 
     Args:
         status: The writer's.
         links: Every link's.
-        failures: Events on which the judge failed.
+        collector: Counts the judge's failures and measures its checkpoints.
     """
     found = [
         Metric(
@@ -31,13 +34,25 @@ def figures(status: WriterStatus, links: Sequence[LinkStatus], failures: int) ->
             "Readings not on a disk yet.",
             [({}, float(status.queued))],
         ),
+        Metric(
+            "heatwindow_checkpoint_seconds",
+            "gauge",
+            "How long the judge was held up by its last checkpoint.",
+            [({}, collector.checkpoint_s)],
+        ),
+        Metric(
+            "heatwindow_checkpoint_bytes",
+            "gauge",
+            "Size of the judge's last checkpoint.",
+            [({}, float(collector.checkpoint_bytes))],
+        ),
     ]
     counters = {
         "heatwindow_readings_stored": ("New rows since the start.", status.committed),
         "heatwindow_readings_spooled": ("Readings that took the spool file.", status.spooled),
         "heatwindow_readings_lost": ("Readings that could be kept nowhere.", status.lost),
         "heatwindow_readings_duplicate": ("Second deliveries recognised.", status.duplicates),
-        "heatwindow_judge_failures": ("Events whose handling failed.", failures),
+        "heatwindow_judge_failures": ("Events whose handling failed.", collector.failures),
     }
     found += [
         Metric(name, "counter", text, [({}, float(value))])

@@ -27,6 +27,8 @@ COMMANDS: dict[str, str] = {
     "forecast": "how long until a logged part cools past a temperature",
     "purge": "when a logged purge is clear",
     "replay": "judge a recorded database again and compare",
+    "backup": "copy the database and check the copy",
+    "restore": "put a backup in the place of the database",
 }
 """Subcommands in the order of ``--help``."""
 

@@ -94,12 +94,16 @@ class Comparison:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One run of the service: its place in the order, and when the next began [µs]."""
+    """One run of the service: its place in the order, and when the next began [µs].
+
+    ``resumed``: its judge went on from a checkpoint, which is as if it had never stopped.
+    """
 
     first_seq: int
     last_seq: int
     until_mono_us: int | None
     version: str
+    resumed: bool
 
 
 def compare(store: Store) -> Comparison:
@@ -113,8 +117,11 @@ def compare(store: Store) -> Comparison:
     runs = list(_runs(store, last_seq))
     concluded: set[Change] = set()
     events = 0
+    judge: Judge | None = None
     for run in runs:
-        events += _repeat(store, run, recorded, concluded)
+        if judge is None or not run.resumed:
+            judge = rebuild(store, before_seq=run.first_seq)
+        events += _repeat(store, judge, run, recorded, concluded)
     return Comparison(
         events=events,
         runs=len(runs),
@@ -127,20 +134,21 @@ def compare(store: Store) -> Comparison:
 
 def _runs(store: Store, last_seq: int) -> Iterator[Run]:
     starts = [
-        (acted.stamp.seq, acted.stamp.mono_us, acted.action.version)
+        (acted.stamp.seq, acted.stamp.mono_us, acted.action)
         for acted in store.journal(to_seq=last_seq)
         if isinstance(acted.action, ServiceStarted)
     ]
-    for (seq, _, version), (next_seq, next_mono_us, _) in pairwise(starts):
-        yield Run(seq, next_seq - 1, next_mono_us, version)
+    for (seq, _, start), (next_seq, next_mono_us, _) in pairwise(starts):
+        yield Run(seq, next_seq - 1, next_mono_us, start.version, start.checkpoint_seq is not None)
     if starts:
-        seq, _, version = starts[-1]
-        yield Run(seq, last_seq, None, version)
+        seq, _, start = starts[-1]
+        yield Run(seq, last_seq, None, start.version, start.checkpoint_seq is not None)
 
 
-def _repeat(store: Store, run: Run, recorded: set[Change], concluded: set[Change]) -> int:
+def _repeat(
+    store: Store, judge: Judge, run: Run, recorded: set[Change], concluded: set[Change]
+) -> int:
     """One run again; how many readings and actions it had."""
-    judge = rebuild(store, before_seq=run.first_seq)
     events, mono_us, offset_us = 0, 0, 0
     for event in store.events(run.first_seq, run.last_seq):
         events += 1
