@@ -11,6 +11,7 @@ the judge. Nothing here waits for the database or for a page:
 
 from __future__ import annotations
 
+import copy
 import logging
 import threading
 import time
@@ -29,6 +30,7 @@ from service.judge.actions import (
     RecordingChanged,
     ServiceAction,
 )
+from service.judge.checkpoint import encode
 from service.judge.events import TICK_US, Acted, Advance, Outcome, Refused, Stamp
 from service.judge.judge import Judge
 from service.readings import Measurement, Reading
@@ -52,6 +54,13 @@ STEP_US = 50_000
 
 POST_EVERY_S = 0.05
 """Least time between two postings of the board [s, real]."""
+
+
+CHECKPOINT_EVERY_S = 60.0
+"""How often the judge's state is kept, so that a restart need not replay a day [s, real] ..."""
+
+FIRST_CHECKPOINT_S = 5.0
+"""... and how soon after the start: what was just replayed need not be replayed again [s, real]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +118,7 @@ class Collector:
         clock: The shop's clocks.
         next_seq: First free sequence number.
         mono_floor_us: Largest monotonic time ever recorded [µs]; the collector's starts above.
+        checkpoint_version: What the judge's checkpoints are marked with.
         listeners: Told of every outcome on the judge's thread; must not block.
     """
 
@@ -121,6 +131,7 @@ class Collector:
         *,
         next_seq: int,
         mono_floor_us: int,
+        checkpoint_version: str,
         listeners: Sequence[Listener] = (),
     ) -> None:
         self._judge = judge
@@ -140,11 +151,18 @@ class Collector:
         self._work = threading.Condition(queue_lock)
         self._room = threading.Condition(queue_lock)
         self._stopping = False
+        self._version = checkpoint_version
+        self._judged_seq = 0
+        self._kept_seq = 0
         self._thread = threading.Thread(target=self._run, name="judge", daemon=True)
         self.judge_progress_s = time.monotonic()
         """When the judge's thread last came round [s, real monotonic]."""
         self.failures = 0
         """Events whose handling raised: each is logged, none stops the judge."""
+        self.checkpoint_s = 0.0
+        """How long the judge was held up by the last checkpoint [s, real]."""
+        self.checkpoint_bytes = 0
+        """Size of the last checkpoint."""
 
     # Time ---------------------------------------------------------------------------------
 
@@ -287,6 +305,7 @@ class Collector:
 
     def _run(self) -> None:
         next_post_s = 0.0
+        next_checkpoint_s = time.monotonic() + FIRST_CHECKPOINT_S
         changed = True
         while True:
             self.judge_progress_s = now_s = time.monotonic()
@@ -295,8 +314,12 @@ class Collector:
                 changed = False
                 next_post_s = now_s + POST_EVERY_S
             pause_s = next_post_s - now_s if changed else self._until_tick_s()
+            if now_s >= next_checkpoint_s:
+                self._guarded(self._checkpoint)
+                next_checkpoint_s = now_s + CHECKPOINT_EVERY_S
             batch = self._take(max(pause_s, 0.001))
             if batch is None:
+                self._guarded(self._checkpoint)
                 return
             for item in batch:
                 self._guarded(self._handle, item)
@@ -330,6 +353,7 @@ class Collector:
 
     def _handle(self, item: Reading | _Queued) -> None:
         if isinstance(item, Reading):
+            self._judged_seq = item.seq
             self._publish(self._judge.step(item))
             return
         ticket = item.ticket
@@ -354,6 +378,7 @@ class Collector:
                 ticket.refusal = "something went wrong inside; the log says what"
                 ticket.answered.set()
             raise
+        self._judged_seq = item.stamp.seq
         self._writer.put_action(acted, ticket.recorded.set if ticket else None)
         self._publish(outcome)
         if ticket is not None:
@@ -396,6 +421,18 @@ class Collector:
         self._writer.put_outcome(outcome)
         for listener in self._listeners:
             listener(outcome)
+
+    def _checkpoint(self) -> None:
+        """Hand the judge's state to the writer, behind everything it has seen."""
+        if self._judged_seq == self._kept_seq or not self._writer.status().recording:
+            return
+        begun_s = time.monotonic()
+        with self._order:  # the gate's memory changes with every arrival
+            gate = copy.deepcopy(self._judge.gate)
+        state = encode((self._judge.state, gate), self._version)
+        self._writer.put_checkpoint(self._judged_seq, state)
+        self._kept_seq = self._judged_seq
+        self.checkpoint_s, self.checkpoint_bytes = time.monotonic() - begun_s, len(state)
 
     def _post(self) -> None:
         self._board.post(self._judge.bench())

@@ -2,14 +2,86 @@
 
 from __future__ import annotations
 
+import hashlib
 import logging
+from collections.abc import Iterator
+from functools import cache
+from importlib import resources
+from importlib.resources.abc import Traversable
 
+import numpy as np
+
+from service import __version__
 from service.judge.actions import BeginHeat, EndHeat
-from service.judge.events import Refused
+from service.judge.checkpoint import CheckpointError, decode
+from service.judge.events import Acted, Refused
 from service.judge.judge import Judge
+from service.judge.sense import SenseState
+from service.judge.state import JudgeState
+from service.readings import Reading
 from service.store.database import Store
 
 log = logging.getLogger(__name__)
+
+
+@cache
+def checkpoint_version() -> str:
+    """Names everything a judge's state depends on: our own code for it, and numpy.
+
+    A state is only taken up by the very code that left it. A change of a formula without a new
+    version number would else go on from numbers that it would never have come to.
+    """
+    digest = hashlib.sha256()
+    service = resources.files("service")
+    for room in ("judge", "physics", "procedure", "readings.py", "units.py"):
+        for name, source in _sources(service / room, room):
+            digest.update(f"{name}\0{len(source)}\0".encode() + source)
+    return f"{__version__} {digest.hexdigest()[:16]} numpy {np.__version__}"
+
+
+def _sources(place: Traversable, name: str) -> Iterator[tuple[str, bytes]]:
+    if place.is_file():
+        if name.endswith(".py"):
+            yield name, place.read_bytes()
+        return
+    for inner in sorted(place.iterdir(), key=lambda each: each.name):
+        yield from _sources(inner, f"{name}/{inner.name}")
+
+
+def resume(store: Store) -> tuple[Judge, int | None]:
+    """The judge for a start of the service.
+
+    Its newest checkpoint that can be read is taken up, and what was recorded after it is judged
+    again; without one, everything is rebuilt.
+
+    Args:
+        store: Open, its spool recovered.
+
+    Returns:
+        A judge that has seen everything recorded, and not yet that the service has started; and
+        the event its checkpoint came after, ``None`` if it was rebuilt.
+    """
+    for seq, data in store.load_checkpoints():
+        try:
+            judge = _restored(data)
+            count = _go_on(store, judge, seq + 1)
+        except CheckpointError as error:
+            log.warning("the judge's checkpoint after event %d is not used: %s", seq, error)
+        except Exception:
+            log.exception("the judge's checkpoint after event %d is not used", seq)
+        else:
+            log.info("resumed from a checkpoint and %d readings and actions after it", count)
+            return judge, seq
+    return rebuild(store), None
+
+
+def _restored(data: bytes) -> Judge:
+    kept = decode(data, checkpoint_version())
+    match kept:
+        case (JudgeState() as state, SenseState() as gate):
+            return Judge(state, gate)
+        case _:
+            raise CheckpointError("it holds no judge")
 
 
 def rebuild(store: Store, before_seq: int | None = None) -> Judge:
@@ -36,7 +108,8 @@ def rebuild(store: Store, before_seq: int | None = None) -> Judge:
         except Refused as refusal:
             log.warning("journal entry %d cannot be repeated: %s", acted.stamp.seq, refusal)
     if resume_seq is not None:
-        _repeat(store, judge, resume_seq, to_seq)
+        count = _go_on(store, judge, resume_seq, to_seq, tolerant=True)
+        log.info("resumed the open heats from %d readings and actions", count)
     return judge
 
 
@@ -52,7 +125,14 @@ def _oldest_open_heat(store: Store, to_seq: int | None) -> int | None:
     return min(open_heats.values(), default=None)
 
 
-def _repeat(store: Store, judge: Judge, from_seq: int, to_seq: int | None) -> None:
+def _go_on(
+    store: Store, judge: Judge, from_seq: int, to_seq: int | None = None, *, tolerant: bool = False
+) -> int:
+    """Judge again what was recorded; how many readings and actions that was.
+
+    With ``tolerant`` an event on which the judge fails is logged and passed over, as it was when
+    it first came: a service that cannot start would be worse.
+    """
     count = 0
     for event in store.events(from_seq, to_seq):
         count += 1
@@ -60,4 +140,12 @@ def _repeat(store: Store, judge: Judge, from_seq: int, to_seq: int | None) -> No
             judge.step(event)
         except Refused as refusal:
             log.warning("what was recorded cannot be repeated: %s", refusal)
-    log.info("resumed the open heats from %d readings and actions", count)
+        except Exception:
+            if not tolerant:
+                raise
+            log.exception("the judge failed on event %d", _place(event))
+    return count
+
+
+def _place(event: Reading | Acted) -> int:
+    return event.seq if isinstance(event, Reading) else event.stamp.seq

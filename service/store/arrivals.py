@@ -16,6 +16,7 @@ from service.store.schema import (
     TIMED,
     alarm_change,
     channel,
+    checkpoint,
     journal,
     reading,
     unit,
@@ -103,9 +104,11 @@ def latest_mono_us(connection: Connection, mark: Mark, before_seq: int) -> int:
 
 
 def highest_anywhere(connection: Connection) -> tuple[int, int]:
-    """The same over readings, actions, alarms and verdicts."""
+    """The same over readings, actions, checkpoints, alarms and verdicts."""
     seq, mono_us = highest(connection)
     action_seq = connection.execute(select(func.max(journal.c.seq))).scalar() or 0
+    # What a checkpoint came after may have been lost; its place must not be given again.
+    kept_seq = connection.execute(select(func.max(checkpoint.c.seq))).scalar() or 0
     # The journal is in order, so its last row has its latest time.
     monos = [
         connection.execute(
@@ -116,7 +119,7 @@ def highest_anywhere(connection: Connection) -> tuple[int, int]:
         connection.execute(select(func.max(table.c.mono_us))).scalar()
         for table in (alarm_change, verdict_change)
     ]
-    return max(seq, action_seq), max(mono_us, *(found or 0 for found in monos))
+    return max(seq, action_seq, kept_seq), max(mono_us, *(found or 0 for found in monos))
 
 
 def _mark_after(connection: Connection, mark: Mark) -> Mark | None:

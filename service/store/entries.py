@@ -94,7 +94,9 @@ def latest(entry: Entry) -> tuple[int, int]:
         )
     if isinstance(entry, Acted):
         return entry.stamp.seq, entry.stamp.mono_us
-    if isinstance(entry, Lost | Checkpoint):
+    if isinstance(entry, Checkpoint):
+        return entry.seq, 0
+    if isinstance(entry, Lost):
         return 0, 0
     monos = [change.mono_us for change in entry.alarms]
     monos += [change.mono_us for change in entry.verdicts]
