@@ -239,7 +239,7 @@ export class Panel {
     const { heat_id, name } = this.#part;
     const said = t("done.move part", { part: name, phase: t2("phase", to) });
     const back = { action: "undo", text: t("done.undo"), run: () => act({ kind: "move part", heat_id, phase: from }, t("done.undone")) };
-    await act({ kind: "move part", heat_id, phase: to }, said, { button: back });
+    await act({ kind: "move part", heat_id, phase: to }, said, { button: back, ms: 8000 });
     this.#moving = false;
   }
 

@@ -230,7 +230,8 @@ function gaps({ g, c, p, view, holes }) {
 /** A pause is a gap when it is much longer than the points are apart. */
 export function gapsOf(points, now) {
   if (points.length < 2) return [];
-  const usual = Math.max(5000, 4 * usualStep(points));
+  // A fast demo's live points lie further apart than its stored ones: both count as usual.
+  const usual = Math.max(5000, 4 * usualStep(points), 4 * usualStep(points.slice(-15)));
   const found = [];
   let lastGood = null;
   for (const point of points) {

@@ -2,7 +2,7 @@
 import { h, setText } from "./dom.js";
 import { t } from "./words.js";
 
-const SHOWN_MS = 6000;
+const SHOWN_MS = 4000;
 const AT_MOST = 3;
 
 /** Tell something; `bad` stays until tapped away. */
