@@ -39,6 +39,10 @@ MOVED_K = 3.0
 MOVED_K_PER_S = 1.5
 """No part heats (off the heat) or cools as fast as this (a bare 2 mm tube at 350 °C loses 1 K/s by
 own calculation): the probe itself was put on, pulled off or has slipped."""
+ROOM_C = 20.0
+OFF_SHARE = 0.5
+"""A probe that fell suddenly and kept less than this share of its excess over the room is off the
+part; one moved to a cooler place of it keeps more."""
 REVERSED_K = 15.0
 REVERSED_BELOW_C = 10.0
 """A probe in a warming oven that falls so far, to so cold, has its leads reversed."""
@@ -70,6 +74,7 @@ class ChannelTrack:
         in_oven: The probe is in the oven; ``oven_from_c``: what it read first there.
         heated: Something may heat the part just now (oven, arc).
         before_us, before_value: A good reading a few seconds back, for its speed.
+        fell_from_c: Where it was before it fell faster than a part can cool.
     """
 
     name: str
@@ -90,6 +95,7 @@ class ChannelTrack:
     heated: bool = False
     before_us: int = 0
     before_value: float | None = None
+    fell_from_c: float | None = None
     late: int = 0
     spacings_us: list[int] = field(default_factory=list)
     suspects_us: list[int] = field(default_factory=list)
@@ -124,8 +130,13 @@ class ChannelTrack:
 
     def _take_good(self, mono_us: int, value: float, measured_us: int) -> None:
         if self.is_probe:
-            if self._new_contact(mono_us, value) or self._moved(measured_us, value):
+            fresh = self._new_contact(mono_us, value)
+            if fresh:
+                self._forget_or_fall(mono_us, value)
+            if self._moved(measured_us, value) or fresh:
                 self.settling.begin(mono_us)
+            if self.settling.since_us is None and not self.off:
+                self.fell_from_c = None
             self.settling.note(measured_us, value, self.in_oven)
             if self.in_oven and self.oven_from_c is None:
                 self.oven_from_c = value
@@ -140,6 +151,15 @@ class ChannelTrack:
             return True
         return off_k > self._bridge_k(gap_us)
 
+    def _forget_or_fall(self, mono_us: int, value: float) -> None:
+        """A new contact: after a gap it starts afresh; without one a drop is a fall."""
+        gap_us = 0 if self.good_us is None else mono_us - self.good_us
+        if gap_us > BRIDGE_US:
+            self.fell_from_c = None
+        elif self.good_value is not None and value < self.good_value and not self.in_oven:
+            self.fell_from_c = self.fell_from_c or self.good_value
+        self.before_value = None
+
     def _moved(self, measured_us: int, value: float) -> bool:
         """The probe follows something else than a part that is left alone."""
         elapsed_us = measured_us - self.before_us
@@ -150,7 +170,18 @@ class ChannelTrack:
             return False
         change_k, most_k = value - self.before_value, MOVED_K + MOVED_K_PER_S * elapsed_us / 1e6
         self.before_us, self.before_value = measured_us, value
-        return not self.heated and abs(change_k) > most_k
+        if change_k < -most_k and not self.in_oven:
+            if self.fell_from_c is None:
+                self.fell_from_c = value - change_k
+            return True
+        return change_k > most_k and not self.heated
+
+    @property
+    def off(self) -> bool:
+        """It fell faster than any part cools and has lost most of its warmth: it hangs in air."""
+        if self.fell_from_c is None or self.good_value is None:
+            return False
+        return self.good_value - ROOM_C < OFF_SHARE * (self.fell_from_c - ROOM_C)
 
     def _bridge_k(self, gap_us: int) -> float:
         """How far a probe in contact may have moved; a quick noise spike below the gate's own
@@ -181,6 +212,7 @@ class ChannelTrack:
 
     def new_contact(self, now_us: int) -> None:
         """The probe was put somewhere else: it settles again."""
+        self.fell_from_c = None
         if self.is_probe:
             self.settling.begin(now_us)
 
@@ -198,6 +230,8 @@ class ChannelTrack:
             return Standing.SUSPECT
         if self.is_probe and self.settling.since_us is not None:
             return Standing.SETTLING
+        if self.off:
+            return Standing.SUSPECT
         return Standing.GOOD
 
     def noisy(self, now_us: int) -> bool:
@@ -240,6 +274,8 @@ class ChannelTrack:
 
     def _odd(self, now_us: int) -> str | None:
         unmoved_us = self._unmoved_us(now_us)
+        if self.off:
+            return f"fell from {self.fell_from_c:.0f} °C at once: has the probe come off?"
         if self.reversed:
             return "colder the hotter it gets: leads reversed?"
         if unmoved_us > self.frozen_after_us:

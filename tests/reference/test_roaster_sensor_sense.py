@@ -74,7 +74,7 @@ def test_full_scale_is_bad():
 def test_no_dropout_is_ever_a_temperature_to_weld_by(name):
     """Through the whole channel: a dropout stands as suspect, and the next good one as good."""
     state, track = SenseState(), ChannelTrack("probe", 0, kind=ChannelKind.THERMOCOUPLE)
-    track.heated = True  # a roaster heats all the time
+    track.in_oven = track.heated = True  # a roaster heats all the time, and its air falls fast
     for t_s, value in rows(name):
         mono_us = round(t_s * 1e6)
         quality, reason = classify(state, "probe", "Cel", value, None, mono_us=mono_us)

@@ -227,6 +227,32 @@ def test_a_probe_that_falls_off_settles_again(probe):
     assert probe.standing(at(end_s + 10)) is Standing.SETTLING
 
 
+@pytest.mark.parametrize("tau_s", [0.5, 3.0, 15.0])
+def test_a_probe_in_air_is_not_taken_for_a_cold_part(probe, tau_s):
+    end_s = speak(probe, [250 - 0.4 * n for n in range(30)])
+    for n in range(1, 120):
+        probe.take(reading(end_s + n, 25 + 213 * math.exp(-n / tau_s)))
+        standing = probe.standing(at(end_s + n))
+        assert n < 8 or standing in (Standing.SETTLING, Standing.SUSPECT)
+    assert probe.standing(at(end_s + 119)) is Standing.SUSPECT
+    assert "come off" in probe.why(at(end_s + 119))
+    for n in range(120, 200):
+        probe.take(reading(end_s + n, 210 - 180 * math.exp(-(n - 120) / 3)))
+    assert probe.standing(at(end_s + 199)) is Standing.GOOD
+
+
+def test_a_probe_moved_to_a_cooler_place_is_believed(probe):
+    end_s = speak(probe, [300 - 0.4 * n for n in range(30)])
+    for n in range(1, 40):
+        probe.take(reading(end_s + n, 220 - 0.3 * n + 68 * math.exp(-n / 3)))
+    assert probe.standing(at(end_s + 39)) is Standing.GOOD
+
+
+def test_a_slow_fall_is_cooling(probe):
+    end_s = speak(probe, [300 - 0.9 * n for n in range(250)])
+    assert probe.standing(at(end_s)) is Standing.GOOD
+
+
 def test_the_arc_may_heat_the_part_quickly(probe):
     end_s = speak(probe, [250 - 0.4 * n for n in range(30)])
     probe.heated = True

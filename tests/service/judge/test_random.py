@@ -212,7 +212,7 @@ def test_any_readings_at_all_leave_a_plain_answer(script):
         json.dumps(judge.bench(), allow_nan=False)
 
 
-@settings(max_examples=8, deadline=None, phases=NO_SHRINKING)
+@settings(max_examples=6, deadline=None, phases=NO_SHRINKING)
 @given(
     facts=st.fixed_dictionaries(
         {
