@@ -62,7 +62,7 @@ _MOST_HYPOTHESES = 36
 _HAZARD_PER_S = 1 / 600.0
 # A record starts with the probe still settling: what it shows first is not yet the part's law.
 _FRESH_HAZARD_PER_S, _UNSETTLED_S = 1 / 40.0, 40.0
-_SILENT_HAZARD_PER_S = 1 / 80.0
+_SILENT_HAZARD_PER_S = 1 / 50.0
 _BRANCH_EVERY_S = 6.0
 _STALE_S = 900.0
 _RISING_K_S, _HEATING_SHARE = 0.02, 0.05

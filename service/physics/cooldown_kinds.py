@@ -39,12 +39,14 @@ _SAME = (1.0, 0.8)
 FIRST: tuple[Regime, ...] = (
     Regime(0.0, _NONE, (1.0, 1.0), 0.0, 0.0, 0.30),
     Regime(0.0, _NONE, (1.0, 1.0), 0.0, 3e-3, 0.15),
-    Regime(18.0, (0.0, 0.03), (1.0, 1.0), 0.0, 5e-4, 0.15),
+    Regime(6.0, _NONE, (1.0, 1.0), 0.0, 5e-4, 0.10, smooth=True),
+    Regime(18.0, _NONE, (1.0, 1.0), 0.0, 5e-4, 0.10, smooth=True),
+    Regime(18.0, (0.0, 0.03), (1.0, 1.0), 0.0, 5e-4, 0.05),
     Regime(75.0, (0.0, 0.06), (1.0, 1.0), 0.0, 5e-4, 0.20),
     Regime(300.0, (0.0, 0.10), (1.0, 1.0), 0.0, 5e-4, 0.20),
 )
 CHANGED: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, (1.0, 0.15), 0.05, 3e-3, 0.20),
+    Regime(0.0, _NONE, (1.0, 0.2), 0.05, 3e-3, 0.10),
     Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.15),
     Regime(8.0, _NONE, _SAME, 0.25, 1e-3, 0.20, smooth=True),
     Regime(40.0, _NONE, (1.0, 0.5), 0.20, 1e-3, 0.12, smooth=True),
@@ -74,7 +76,7 @@ SLOWER: tuple[Regime, ...] = (
 """Covered, gas off."""
 SILENT: tuple[Regime, ...] = (
     Regime(0.0, _NONE, (1.0, 0.4), 0.10, 3e-3, 0.35),
-    Regime(0.0, _NONE, (2.0, 1.0), 0.25, 3e-3, 0.40),
+    Regime(0.0, _NONE, (2.5, 1.5), 0.25, 3e-3, 0.40),
     Regime(200.0, (0.0, 0.05), (0.3, 0.3), 0.45, 1e-3, 0.25),
 )
 """While nothing was read: carried, set down on cold steel, covered, or nothing at all."""

@@ -97,6 +97,10 @@ def first_bank(
         mean, cov, t_s, FIRST, metal=metal, ref_c=_reference(temperature_c, around_c)
     )
     _spread_departure(bank, FIRST, height)
+    # Smooth, at the very first: the probe was level (in the oven) and only begins to cool.
+    behind = np.array([r.tau_s if r.smooth else 0.0 for r in FIRST]) * rate[0]
+    bank.mean[:, BULK] += behind
+    bank.mean[:, DEPART] -= behind
     return bank
 
 

@@ -47,6 +47,7 @@ class Row:
     reason: str | None
     others: dict[str, float | None]
     bound_s: float | None
+    rate_off: float | None
 
 
 def moments(case: Case) -> list[tuple[str, float]]:
@@ -116,7 +117,17 @@ def _row(fit, seed, number, case, kind, at, left, ambient, others) -> Row:
         } if others else {},
         time_left_sd_s(case.lumped, case.ambient_c, case.noise_k, case.t, at, case.limit_c)
         if case.family == "lumped" and kind in {"25%", "50%", "75%"} else None,
+        _rate_off(fit, case, at),
     )  # fmt: skip
+
+
+def _rate_off(fit, case, at) -> float | None:
+    """Error of the rate in its own standard deviations."""
+    rate = fit.rate()
+    if rate is None:
+        return None
+    before, after = np.interp([at - 1.0, at + 1.0], case.truth_t, case.truth)
+    return float((rate.c_per_h - 1800.0 * (after - before)) / rate.sd_c_per_h)
 
 
 def run_seed(job) -> list[Row]:
@@ -169,6 +180,11 @@ def figures(rows: list[Row]) -> dict[str, tuple[float, str]]:
             100 * share(r.p05 > r.left_s for r in rows if r.p50 is not None), "(no bar)"),
         "no answer": (100 * share(r.p50 is None for r in quiet), "< 10 %"),
     }  # fmt: skip
+    rates = [r.rate_off for r in rows if r.rate_off is not None]
+    out["rate of cooling within its 90 % band"] = (
+        100 * share(abs(off) < 1.645 for off in rates),
+        "85-95 %",
+    )
     for part in ("25%", "50%", "75%"):
         them = [r for r in said if r.bound_s is not None and r.kind == part]
         if them:
