@@ -9,12 +9,10 @@ The tool advises: it sees the cavity's gas, not the root. Argon displaces the ai
 
 from __future__ import annotations
 
-import math
 from typing import Literal
 
 import numpy as np
 
-from service.physics.gas import AIR_OXYGEN_PPM
 from service.physics.purge_flow import FlowRecord
 from service.physics.purge_forecast import (
     LEVELS,
@@ -32,7 +30,7 @@ from service.physics.purge_sensor import (
     suspect_dead_leg,
     weighted_quantiles,
 )
-from service.physics.purge_trend import BoundBefore, GasTemperature, Trend
+from service.physics.purge_trend import BoundBefore, GasTemperature
 from service.physics.purge_troubles import LEAST_SUSPECT_PPM, WORSE_THAN_FLOW, PurgeNow, troubles
 from service.readings import Forecast, Spread
 
@@ -71,9 +69,7 @@ class Purge:
         self._sensed: Sensed = sensed(setup)
         self._gas = GasTemperature()
         self._sensor_lost = False
-        self._trend = Trend()
         self._open_share = 1.0
-        self._usual_l_min = 0.0
         self._bound_before = BoundBefore()
 
     # What is measured ---------------------------------------------------------------------
@@ -101,10 +97,6 @@ class Purge:
         if by_hand and argon_flow_l_min is not None and self._proof is None and self._by_flow:
             self._proof = self._by_flow.copy()
         before, since_s = self._flow.current(), self._held_for_s()
-        if before is not None:
-            # The level of the last few minutes; falls slowly, so that a fall shows against it.
-            blend = 1.0 - math.exp(-since_s / (10.0 if before > self._usual_l_min else 300.0))
-            self._usual_l_min += blend * (before - self._usual_l_min)
         self._flow.observe(self._t_s, argon_flow_l_min, by_hand)
         now = argon_flow_l_min
         if before is not None and since_s > 0 and (now is None or now < 0.5 * before):
@@ -129,7 +121,6 @@ class Purge:
         if oxygen_ppm is not None:
             self._suspect(oxygen_ppm)
             observe(self._sensed, self._t_s, oxygen_ppm, self._flow.current() or 0.0)
-            self._trend.add(self._t_s, oxygen_ppm)
 
     def _suspect(self, oxygen_ppm: float) -> None:
         flow, bound = self._flow.current(), self._bound_before.then_ppm(self._t_s)
@@ -270,10 +261,10 @@ class Purge:
         if self.basis == "oxygen sensor":
             sensor = self._sensed
             weight = sensor.joint_weight()
-            times = seconds_to_clear(sensor.members, around, sensor.joint_ppm, limit_ppm)
+            times = seconds_to_clear(sensor.members, around, sensor.joint_ppm, weight, limit_ppm)
         elif self._by_flow is not None:
             weight = np.full(len(self._by_flow.volume_l), 1.0 / len(self._by_flow.volume_l))
-            times = seconds_to_clear(self._by_flow, around, _main_room, limit_ppm)
+            times = seconds_to_clear(self._by_flow, around, _main_room, weight, limit_ppm)
         else:
             return Forecast(None, "the cavity volume is not known")
         return forecast_of_times(times, weight, limit_ppm)
@@ -310,11 +301,9 @@ class Purge:
             PurgeNow(
                 t_s=self._t_s,
                 flow=self._flow,
-                usual_l_min=self._usual_l_min,
                 around=self._around(self._flow.current()),
                 by_flow=self._by_flow,
                 sensed=self._sensed,
-                trend=self._trend,
                 bound_before_ppm=self._bound_before.then_ppm(self._t_s),
                 limit_ppm=self.setup.limit_ppm,
                 volume_l=self.setup.cavity_volume_l,
@@ -346,7 +335,7 @@ class Purge:
         if self.basis == "oxygen sensor" and learnt is not None:
             # Never more hopeful than what the sensor shows, nor, until it has had time to see a
             # fallen flow, than the flow.
-            learnt[2] = max(learnt[2], self._shown_ppm())
+            learnt[2] = max(learnt[2], sensor.shown_ppm())
             if flow_only is not None and self._upset():
                 learnt[2] = max(learnt[2], flow_only[2])
             return learnt
@@ -354,12 +343,6 @@ class Purge:
             return flow_only
         # The sensor has gone, what it taught has not: neither may be more hopeful than the other.
         return [max(pair) for pair in zip(flow_only, learnt, strict=True)]
-
-    def _shown_ppm(self) -> float:
-        """What the sensor shows [ppm]; while it rises, what it may be rising to."""
-        last = self._sensed.last_ppm or 0.0
-        slowest_s = float(np.quantile(self._sensed.lag_s, 0.95))
-        return min(last + 2.0 * slowest_s * self._trend.rise_ppm_per_s(), AIR_OXYGEN_PPM)
 
     def _upset(self) -> bool:
         at_s = self._flow.upset_at_s

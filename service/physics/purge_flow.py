@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 GAP_S = 3.0
@@ -33,6 +34,7 @@ class FlowRecord:
         owed_l: Held litres that did not flow (negative: flowed and were not counted) [l].
         lost: The last reading has gone stale.
         level_l_min: The flow's level, by which a further fall is noticed [l/min].
+        usual_l_min: The flow of the last few minutes, slow to fall [l/min].
         upset_at_s: When the flow last fell, or was lost [s]; ``None`` if never.
     """
 
@@ -45,6 +47,7 @@ class FlowRecord:
     owed_l: float = 0.0
     lost: bool = False
     level_l_min: float = 0.0
+    usual_l_min: float = 0.0
     upset_at_s: float | None = None
     intervals_s: list[float] = field(default_factory=list)
 
@@ -67,6 +70,7 @@ class FlowRecord:
                 if flow_l_min is None
                 else (previous + flow_l_min) / 2.0 * ((t_s - before_s) / 60.0)
             )
+            self._remember_usual(previous, t_s - before_s)
             self.used_l += passed_l
             self.owed_l += held_l - passed_l
         self.at_s, self.flow_l_min, self.by_hand, self.lost = t_s, flow_l_min, by_hand, False
@@ -103,6 +107,11 @@ class FlowRecord:
         """Litres since the last reading, at its flow [l]."""
         flow = self.current()
         return 0.0 if flow is None or self.at_s is None else flow * (now_s - self.at_s) / 60.0
+
+    def _remember_usual(self, flow_l_min: float, for_s: float) -> None:
+        # Quick to rise and slow to fall, so that a fall shows against it.
+        blend = 1.0 - math.exp(-for_s / (10.0 if flow_l_min > self.usual_l_min else 300.0))
+        self.usual_l_min += blend * (flow_l_min - self.usual_l_min)
 
     def _learn(self, interval_s: float) -> None:
         self.intervals_s.append(interval_s)

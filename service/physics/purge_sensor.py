@@ -17,7 +17,7 @@ M. West in "Sequential Monte Carlo Methods in Practice" (2001), chapter 10 (kern
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from service.physics.gas import AIR_OXYGEN_PPM
 from service.physics.purge_members import Array, Members, Strata
 from service.physics.purge_priors import PurgeSetup, forget_dead_leg, sensor_members
+from service.physics.purge_trend import Trend
 
 READING_SD_LOG = 0.05
 READING_SD_PPM = 2.0
@@ -109,6 +110,7 @@ class Sensed:
         last_s: Time of the last good reading [s]; ``None`` before the first.
         last_ppm: The last good reading [ppm].
         suspected: Oxygen has fallen slower than the flow allows: a dead leg is likely.
+        trend: The last readings.
         misfit_s: For how long no member could explain the readings: positive when they are
             above them all, negative below [s].
     """
@@ -126,12 +128,19 @@ class Sensed:
     last_s: float | None = None
     last_ppm: float | None = None
     suspected: bool = False
+    trend: Trend = field(default_factory=Trend)
     misfit_s: float = 0.0
 
     def follow(self, dt_s: float) -> None:
         """Let the cells respond for ``dt_s`` [s] after the members have moved on."""
         reach = 1.0 - np.exp(-dt_s / self.lag_s)
         self.lagged_ppm += reach * (self.members.oxygen_ppm - self.lagged_ppm)
+
+    def shown_ppm(self) -> float:
+        """What the sensor shows [ppm]; while it rises, what it may be rising to."""
+        slowest_s = float(np.quantile(self.lag_s, 0.95))
+        ahead_ppm = 2.0 * slowest_s * self.trend.rise_ppm_per_s()
+        return min((self.last_ppm or 0.0) + ahead_ppm, AIR_OXYGEN_PPM)
 
     def joint_ppm(self, members: Members) -> Array:
         """Oxygen at the joint, in the main room and in the dead leg [ppm], shape ``(2n,)``."""
@@ -199,6 +208,7 @@ def observe(state: Sensed, t_s: float, oxygen_ppm: float, flow_l_min: float) -> 
     weight = np.exp(log_weight - log_weight.max())
     state.weight = weight / weight.sum()
     state.last_s, state.last_ppm = t_s, oxygen_ppm
+    state.trend.add(t_s, oxygen_ppm)
     _count_misfit(state, off, min(since_s, 10.0), flow_l_min, random)
     if 1.0 / float(np.sum(state.weight**2)) < 0.5 * len(state.weight):
         _resample(state, random)

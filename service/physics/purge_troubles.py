@@ -10,7 +10,6 @@ from service.physics.gas import AIR_OXYGEN_PPM, neutral_temperature_c
 from service.physics.purge_flow import FlowRecord
 from service.physics.purge_members import Members, Surroundings, steady_ppm
 from service.physics.purge_sensor import AGES_AFTER_S, BELOW_ALL_S, SATURATED_SHARE, Sensed
-from service.physics.purge_trend import Trend
 
 TOO_MANY_CHANGES_PER_MIN = 15.0
 """More volume changes a minute than this whirl air in rather than push it out [judgement]."""
@@ -35,11 +34,9 @@ class PurgeNow:
     Attributes:
         t_s: Time now [s].
         flow: The flow's record.
-        usual_l_min: The flow this purge has mostly run at [l/min].
         around: What acts on the members now.
         by_flow: Members judged by flow; ``None`` without a volume.
         sensed: Members judged with the sensor.
-        trend: The sensor's last readings.
         bound_before_ppm: The flow's pessimistic bound half a minute ago [ppm]; ``None`` unknown.
         limit_ppm: Oxygen limit [ppm], if any.
         volume_l: Stated volume [l], if any.
@@ -50,11 +47,9 @@ class PurgeNow:
 
     t_s: float
     flow: FlowRecord
-    usual_l_min: float
     around: Surroundings
     by_flow: Members | None
     sensed: Sensed
-    trend: Trend
     bound_before_ppm: float | None
     limit_ppm: float | None
     volume_l: float | None
@@ -80,9 +75,9 @@ def _flow_troubles(now: PurgeNow) -> list[str]:
     low = _too_low(now, flow)
     if low is not None:
         found.append(low)
-    elif flow < FALLEN_SHARE * now.usual_l_min:
+    elif flow < FALLEN_SHARE * now.flow.usual_l_min:
         found.append(
-            f"flow fallen from {now.usual_l_min:.1f} to {flow:.1f} l/min: if nobody turned it "
+            f"flow fallen from {now.flow.usual_l_min:.1f} to {flow:.1f} l/min: if nobody turned it "
             "down, look at the vent (blocked before close-out it traps pressure, which blows back "
             "through the puddle), at a kinked hose and at the bottle"
         )
@@ -123,7 +118,7 @@ def _oxygen_troubles(now: PurgeNow) -> list[str]:
     if not _speaking(now):
         return []
     found = []
-    risen = now.trend.has_risen()
+    risen = now.sensed.trend.has_risen()
     if risen is not None:
         found.append(
             f"oxygen rising from {risen[0]:.0f} to {risen[1]:.0f} ppm: look at the tape or foil "
