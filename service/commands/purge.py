@@ -39,6 +39,7 @@ class PurgeAnswer:
         ended_s: Time of the last row [s].
         used_l: Argon through the meter [l].
         volume_allowance: True over stated volume at which it would still be clear [1].
+        learnt_volume_l: Volume the cavity behaved as by the sensor [l]; ``None`` without one.
         troubles: Named troubles with what to look at.
     """
 
@@ -51,6 +52,7 @@ class PurgeAnswer:
     ended_s: float
     used_l: float
     volume_allowance: float
+    learnt_volume_l: Spread | None
     troubles: list[str]
 
 
@@ -121,6 +123,7 @@ def _work_through(log: PurgeLog, setup: PurgeSetup, limit_ppm: float) -> PurgeAn
         ended_s=ended_s,
         used_l=purge.used_l,
         volume_allowance=purge.volume_may_be_over(limit_ppm) or 0.0,
+        learnt_volume_l=purge.learnt_volume_l() if purge.basis == "oxygen sensor" else None,
         troubles=purge.troubles(),
     )
 
@@ -183,6 +186,12 @@ def as_text(answer: PurgeAnswer) -> str:
         lines.append(_allowance(answer.volume_allowance))
     else:
         lines.append("By the oxygen sensor at the outlet, together with the flow.")
+    if answer.learnt_volume_l is not None:
+        lines.append(
+            f"The cavity behaved as {answer.learnt_volume_l.p50:.2g} l "
+            f"({answer.learnt_volume_l.p05:.2g} to {answer.learnt_volume_l.p95:.2g}): "
+            "a volume to give next time."
+        )
     lines.append(f"Argon used: {answer.used_l:.1f} l.")
     lines.extend(f"Look: {trouble}." for trouble in answer.troubles)
     lines.append(SAFETY)

@@ -41,6 +41,8 @@ class Case:
     blind: tuple[float, float] | None = None
     """The meter is silent between these times [s]."""
     gas_c: float | None = None
+    event_s: float | None = None
+    """When the flow or the meter first misbehaves [s]; none before is a first clearing."""
     opened_s: float | None = None
     """When a leak opened that only the sensor can show, and only after its delay and lag [s]."""
 
@@ -54,6 +56,7 @@ class Tally:
     never: int = 0
     truly_clear: int = 0
     ratios: list[float] = field(default_factory=list)
+    first_ratios: list[float] = field(default_factory=list)
     inside: int = 0
     above: int = 0
     judged: int = 0
@@ -107,6 +110,7 @@ def stall(random: np.random.Generator) -> Case:
     case = base(random)
     full, start = case.flow(0.0), case.seconds * random.uniform(0.2, 0.6)
     end = start + random.uniform(2.0, 120.0)
+    case.event_s = start
     case.flow = lambda t: 0.0 if start < t < end else full
     case.seconds += int(end - start)
     return case
@@ -116,6 +120,7 @@ def kink(random: np.random.Generator) -> Case:
     case = base(random)
     full, start = case.flow(0.0), case.seconds * random.uniform(0.1, 0.6)
     left = random.uniform(0.0, 0.3)
+    case.event_s = start
     case.flow = lambda t: full * left if t > start else full
     case.cavity.gap_low_cm2 *= random.uniform(1.0, 6.0)
     return case
@@ -124,6 +129,7 @@ def kink(random: np.random.Generator) -> Case:
 def emptying(random: np.random.Generator) -> Case:
     case = base(random)
     full, start = case.flow(0.0), case.seconds * random.uniform(0.1, 0.7)
+    case.event_s = start
     case.flow = lambda t: full * float(np.exp(-max(t - start, 0.0) / 90.0))
     case.cavity.gap_low_cm2 *= random.uniform(1.0, 6.0)
     return case
@@ -134,6 +140,7 @@ def meter_gap(random: np.random.Generator) -> Case:
     full, start = case.flow(0.0), case.seconds * random.uniform(0.2, 0.7)
     long = random.uniform(5.0, 60.0) + 3 * case.interval_s
     case.blind = (start, start + long)
+    case.event_s = start
     stopped = random.uniform() < 0.6
     case.flow = lambda t: 0.0 if stopped and start < t < start + long else full
     return case
@@ -259,6 +266,8 @@ def run(case: Case, random: np.random.Generator, tallies: tuple[Tally, Tally]) -
                 tally.never += 1
             else:
                 tally.ratios.append(moment / truly_since)
+                if case.event_s is None or moment < case.event_s:
+                    tally.first_ratios.append(moment / truly_since)
 
 
 def line(name: str, tally: Tally) -> str:
@@ -307,6 +316,13 @@ def main() -> int:
     ):
         if total.cases:
             print(line(name, total))
+    for name, total in (("flow", seen[0]), ("sensor", seen[1])):
+        if total.first_ratios:
+            print(
+                f"first clearing by {name}, nothing amiss before: median "
+                f"{statistics.median(total.first_ratios):.2f} times the true time "
+                f"({len(total.first_ratios)} cases)"
+            )
     return 0
 
 

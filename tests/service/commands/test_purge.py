@@ -109,6 +109,11 @@ def test_the_oxygen_sensor_becomes_the_basis(log, capsys) -> None:
     rows = "".join(f"{t},10,{209500 * 2.718 ** (-t / 16):.1f}\n" for t in range(300))
     answer = ask(log(rows, "t_s,flow_l_min,oxygen_ppm"), capsys)
     assert answer["basis"] == "oxygen sensor"
+    path = log(rows, "t_s,flow_l_min,oxygen_ppm")
+    assert main(["purge", path, "--volume-l", "2.4", "--limit-ppm", "50"]) == 0
+    text = capsys.readouterr().out
+    assert "By the oxygen sensor at the outlet" in text
+    assert "The cavity behaved as 2." in text
 
 
 @pytest.mark.parametrize(
