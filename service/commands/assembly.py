@@ -83,6 +83,8 @@ class RunningService:
         )
         self._remind_links()
         self.pages = self._make_pages(config)
+        self.notifier.resume(judge.bench()["alarms"])
+        self.notifier.resume(judge.bench()["alarms"])
         self.notifier.start()
         self._steps.callback(self._end, "the notifier", self.notifier.stop)
         self.writer.start()

@@ -79,7 +79,7 @@ def test_a_recorded_heat_replays_to_the_letter(demo: Demo, tmp_path: Path) -> No
     assert process.stop()[0] == 0
     database = tmp_path / "shop.db"
     same = heatwindow("replay", str(database))
-    assert (same.returncode, same.stderr) == (0, "")
+    assert (same.returncode, same.stderr) == (0, ""), same.stdout
     assert "all the same" in same.stdout
     assert int(same.stdout.split(" recorded changes")[0].split()[-1]) > 8
     with sqlite3.connect(database) as connection:
