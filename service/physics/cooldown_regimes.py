@@ -18,6 +18,7 @@ USUAL_SHARE, USUAL_SHARE_SD = 0.6, 0.25
 """Radiative share of the loss near 300 °C: 0.65 for oxidised iron, 0.4 for bright tube."""
 _SHIFT_SD_K = 5.0
 _LEAST_K_S = 0.02  # least spread of a new cooling rate
+_FREE_FROM, _FREE_SHARE = 0.4, 0.5
 _SHARE_SD_MOST = 0.45
 _LASTED_S = 60.0
 _DECAY_SD = 0.45  # of the log: a factor of 1.6 either way
@@ -200,7 +201,11 @@ def branch(
         law.mean[0, BULK], law.mean[0, DEPART] = probe_c, 0.0
         rate_k_s = -float(law.rates()[0][0])
     mean[:, SCALE] = rate_k_s * np.array([r.scale[0] for r in regimes])
-    spread = np.maximum(np.array([r.scale[1] for r in regimes]) * abs(rate_k_s), _LEAST_K_S)
+    wide = np.array([r.scale[1] for r in regimes])
+    spread = np.maximum(wide * abs(rate_k_s), _LEAST_K_S)
+    # A part that hardly moved (soaking, under a cover) may begin to cool as a bare one does.
+    bare_k_s = usual_rate_k_s(bank.metal, None, None, probe_c, around_c)[0]
+    spread = np.hypot(spread, np.where(wide >= _FREE_FROM, _FREE_SHARE * bare_k_s, 0.0))
     cov[:, SCALE, SCALE] = spread**2
     mean[:, SHARE] = law.mean[0, SHARE]
     added = np.array([r.share_sd for r in regimes]) ** 2
