@@ -41,6 +41,7 @@ class PurgeAnswer:
         volume_allowance: True over stated volume at which it would still be clear [1].
         learnt_volume_l: Volume the cavity behaved as by the sensor [l]; ``None`` without one.
         troubles: Named troubles with what to look at.
+        unused: Columns of the file that were not used.
     """
 
     limit_ppm: float
@@ -54,6 +55,7 @@ class PurgeAnswer:
     volume_allowance: float
     learnt_volume_l: Spread | None
     troubles: list[str]
+    unused: list[str]
 
 
 def purge_log(
@@ -125,6 +127,7 @@ def _work_through(log: PurgeLog, setup: PurgeSetup, limit_ppm: float) -> PurgeAn
         volume_allowance=purge.volume_may_be_over(limit_ppm) or 0.0,
         learnt_volume_l=purge.learnt_volume_l() if purge.basis == "oxygen sensor" else None,
         troubles=purge.troubles(),
+        unused=log.unused,
     )
 
 
@@ -183,7 +186,8 @@ def as_text(answer: PurgeAnswer) -> str:
             "Estimated from flow: flow cannot see a dead leg, a leaky hose or a bad bottle. "
             "Only an oxygen sensor can."
         )
-        lines.append(_allowance(answer.volume_allowance))
+        if answer.volume_allowance > 0.2:
+            lines.append(_allowance(answer.volume_allowance))
     else:
         lines.append("By the oxygen sensor at the outlet, together with the flow.")
     if answer.learnt_volume_l is not None:
@@ -203,7 +207,7 @@ def _headline(answer: PurgeAnswer, at: Spread | None) -> str:
     if answer.clear and at is not None:
         return f"CLEAR below {limit} since {at.p50:g} s."
     if at is None or at.p95 is None:
-        return f"NOT CLEAR below {limit}, and will not be so: {answer.reason}."
+        return f"NOT CLEAR below {limit}: {answer.reason.removeprefix('not clear: ')}."
     if at.p50 > answer.ended_s:
         likely = f"most likely below it at {at.p50:.0f} s"
     else:
@@ -261,6 +265,8 @@ def run_purge(arguments: argparse.Namespace) -> int:
     answer = purge_log(
         arguments.log, arguments.volume_l, arguments.limit_ppm, arguments.hose_volume_l
     )
+    if answer.unused:
+        sys.stderr.write(f"heatwindow: not used: column {', column '.join(answer.unused)}\n")
     if arguments.json:
         print(json.dumps(as_json(answer), allow_nan=False))
     else:

@@ -144,6 +144,22 @@ def test_bad_files_are_refused_with_row_and_reason(
     assert len(err.splitlines()) == 1
 
 
+def test_a_column_that_is_not_used_is_named(log, capsys) -> None:
+    path = log("0,10,x\n1,10,y\n", "t_s,flow_l_min,note")
+    assert main(["purge", path, "--volume-l", "2.4", "--limit-ppm", "50", "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert json.loads(out)["clear"] is False
+    assert "not used: column note" in err
+
+
+def test_text_when_there_is_no_forecast(log, capsys) -> None:
+    path = log(steady(10) + "10,0\n")
+    assert main(["purge", path, "--volume-l", "2.4", "--limit-ppm", "50"]) == 0
+    text = capsys.readouterr().out
+    assert text.startswith("NOT CLEAR below 50 ppm: no argon is flowing")
+    assert "Look: flow lost" in text
+
+
 def test_a_missing_or_binary_file_is_refused(tmp_path: Path, capsys) -> None:
     options = ["--volume-l", "2.4", "--limit-ppm", "50"]
     assert main(["purge", str(tmp_path / "none.csv"), *options]) == 2
