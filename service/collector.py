@@ -11,15 +11,14 @@ the judge. Nothing here waits for the database or for a page:
 
 from __future__ import annotations
 
-import copy
 import logging
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 
 from service.board import Board
+from service.checkpoints import Checkpoints
 from service.clock import Clock
 from service.judge.actions import (
     Action,
@@ -30,12 +29,12 @@ from service.judge.actions import (
     RecordingChanged,
     ServiceAction,
 )
-from service.judge.checkpoint import encode
 from service.judge.events import TICK_US, Acted, Advance, Outcome, Refused, Stamp
 from service.judge.judge import Judge
 from service.readings import Measurement, Reading
 from service.store.entries import PackMark
 from service.store.writer import Writer
+from service.tickets import ActResult, Queued, Ticket
 from service.wire.senml import Pack
 
 log = logging.getLogger(__name__)
@@ -54,49 +53,6 @@ STEP_US = 50_000
 
 POST_EVERY_S = 0.05
 """Least time between two postings of the board [s, real]."""
-
-
-CHECKPOINT_EVERY_S = 60.0
-"""How often the judge's state is kept, so that a restart need not replay a day [s, real] ..."""
-
-FIRST_CHECKPOINT_S = 5.0
-"""... and how soon after the start: what was just replayed need not be replayed again [s, real]."""
-
-
-@dataclass(frozen=True, slots=True)
-class ActResult:
-    """What became of an operator's action.
-
-    Attributes:
-        seq: Its place in the order.
-        part_id: The part it made or concerns, if any.
-        heat_id: The heat it made or concerns, if any.
-        recorded: It is safely in the journal (on a disk), not only in force.
-    """
-
-    seq: int
-    part_id: int | None
-    heat_id: int | None
-    recorded: bool
-
-
-@dataclass(slots=True)
-class _Ticket:
-    """Where the sender of an action waits for what became of it."""
-
-    answered: threading.Event = field(default_factory=threading.Event)
-    recorded: threading.Event = field(default_factory=threading.Event)
-    acted: Acted | None = None
-    refusal: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class _Queued:
-    """An action on its way to the judge."""
-
-    stamp: Stamp
-    action: Action
-    ticket: _Ticket | None
 
 
 Listener = Callable[[Outcome], None]
@@ -146,23 +102,17 @@ class Collector:
         self._seq = next_seq
         self._last_mono_us = 0
         self._last_t_us: dict[str, int] = {}
-        self._queue: deque[Reading | _Queued] = deque()
+        self._queue: deque[Reading | Queued] = deque()
         queue_lock = threading.Lock()
         self._work = threading.Condition(queue_lock)
         self._room = threading.Condition(queue_lock)
         self._stopping = False
-        self._version = checkpoint_version
-        self._judged_seq = 0
-        self._kept_seq = 0
+        self.checkpoints = Checkpoints(judge, writer, self._order, checkpoint_version)
         self._thread = threading.Thread(target=self._run, name="judge", daemon=True)
         self.judge_progress_s = time.monotonic()
         """When the judge's thread last came round [s, real monotonic]."""
         self.failures = 0
         """Events whose handling raised: each is logged, none stops the judge."""
-        self.checkpoint_s = 0.0
-        """How long the judge was held up by the last checkpoint [s, real]."""
-        self.checkpoint_bytes = 0
-        """Size of the last checkpoint."""
 
     # Time ---------------------------------------------------------------------------------
 
@@ -261,7 +211,7 @@ class Collector:
         Raises:
             Refused: It cannot be done now, or the judge did not answer; one sentence.
         """
-        ticket = _Ticket()
+        ticket = Ticket()
         self._submit(action, ticket)
         if not ticket.answered.wait(ANSWER_S):
             raise Refused(f"the judge did not answer within {ANSWER_S:g} s; try again")
@@ -286,11 +236,11 @@ class Collector:
         """For the writer: readings do (not) reach the database."""
         self.tell(RecordingChanged(recording=recording, detail=detail))
 
-    def _submit(self, action: Action, ticket: _Ticket | None) -> None:
+    def _submit(self, action: Action, ticket: Ticket | None) -> None:
         with self._order:
-            self._push([_Queued(self._stamp(), action, ticket)])
+            self._push([Queued(self._stamp(), action, ticket)])
 
-    def _push(self, items: Sequence[Reading | _Queued]) -> None:
+    def _push(self, items: Sequence[Reading | Queued]) -> None:
         with self._work:
             self._queue.extend(items)
             self._work.notify_all()
@@ -305,7 +255,6 @@ class Collector:
 
     def _run(self) -> None:
         next_post_s = 0.0
-        next_checkpoint_s = time.monotonic() + FIRST_CHECKPOINT_S
         changed = True
         while True:
             self.judge_progress_s = now_s = time.monotonic()
@@ -314,12 +263,11 @@ class Collector:
                 changed = False
                 next_post_s = now_s + POST_EVERY_S
             pause_s = next_post_s - now_s if changed else self._until_tick_s()
-            if now_s >= next_checkpoint_s:
-                self._guarded(self._checkpoint)
-                next_checkpoint_s = now_s + CHECKPOINT_EVERY_S
+            if self.checkpoints.due(now_s):
+                self._guarded(self.checkpoints.keep)
             batch = self._take(max(pause_s, 0.001))
             if batch is None:
-                self._guarded(self._checkpoint)
+                self._guarded(self.checkpoints.keep)
                 return
             for item in batch:
                 self._guarded(self._handle, item)
@@ -331,7 +279,7 @@ class Collector:
         """Real time until the judge's next tick [s], and a little more so that it has come."""
         return (TICK_US - self._mono_us() % TICK_US) / 1e6 / self._clock.speed + 0.001
 
-    def _take(self, pause_s: float) -> list[Reading | _Queued] | None:
+    def _take(self, pause_s: float) -> list[Reading | Queued] | None:
         """What waits, at most a thousand at a time; ``None`` when stopping and all is done."""
         with self._work:
             if not self._queue and not self._stopping:
@@ -351,9 +299,9 @@ class Collector:
             log.exception("the judge failed on %r", args)
             return False
 
-    def _handle(self, item: Reading | _Queued) -> None:
+    def _handle(self, item: Reading | Queued) -> None:
         if isinstance(item, Reading):
-            self._judged_seq = item.seq
+            self.checkpoints.judged_seq = item.seq
             self._publish(self._judge.step(item))
             return
         ticket = item.ticket
@@ -378,7 +326,7 @@ class Collector:
                 ticket.refusal = "something went wrong inside; the log says what"
                 ticket.answered.set()
             raise
-        self._judged_seq = item.stamp.seq
+        self.checkpoints.judged_seq = item.stamp.seq
         self._writer.put_action(acted, ticket.recorded.set if ticket else None)
         self._publish(outcome)
         if ticket is not None:
@@ -408,7 +356,7 @@ class Collector:
             offset_us = self._clock.utc_us() - self._mono_us()
             if abs(offset_us - self._offset_us) > STEP_US:
                 log.warning("the wall clock moved by %+.3f s", (offset_us - self._offset_us) / 1e6)
-                self._push([_Queued(self._stamp(), ClockStepped(offset_us=offset_us), None)])
+                self._push([Queued(self._stamp(), ClockStepped(offset_us=offset_us), None)])
                 self._offset_us = offset_us
                 return False
         outcome = self._judge.step(Advance(mono_us, mono_us + self._offset_us))
@@ -421,18 +369,6 @@ class Collector:
         self._writer.put_outcome(outcome)
         for listener in self._listeners:
             listener(outcome)
-
-    def _checkpoint(self) -> None:
-        """Hand the judge's state to the writer, behind everything it has seen."""
-        if self._judged_seq == self._kept_seq or not self._writer.status().recording:
-            return
-        begun_s = time.monotonic()
-        with self._order:  # the gate's memory changes with every arrival
-            gate = copy.deepcopy(self._judge.gate)
-        state = encode((self._judge.state, gate), self._version)
-        self._writer.put_checkpoint(self._judged_seq, state)
-        self._kept_seq = self._judged_seq
-        self.checkpoint_s, self.checkpoint_bytes = time.monotonic() - begun_s, len(state)
 
     def _post(self) -> None:
         self._board.post(self._judge.bench())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import logging
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
@@ -14,7 +15,7 @@ import numpy as np
 from service import __version__
 from service.judge.actions import BeginHeat, EndHeat
 from service.judge.checkpoint import CheckpointError, decode
-from service.judge.events import Acted, Refused
+from service.judge.events import Acted, Outcome, Refused
 from service.judge.judge import Judge
 from service.judge.sense import SenseState
 from service.judge.state import JudgeState
@@ -22,6 +23,14 @@ from service.readings import Reading
 from service.store.database import Store
 
 log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class _Passed:
+    """What was judged again: how many readings and actions, and what came of it."""
+
+    count: int = 0
+    outcome: Outcome = field(default_factory=Outcome)
 
 
 @cache
@@ -64,15 +73,32 @@ def resume(store: Store) -> tuple[Judge, int | None]:
     for seq, data in store.load_checkpoints():
         try:
             judge = _restored(data)
-            count = _go_on(store, judge, seq + 1)
+            passed = _go_on(store, judge, seq + 1)
         except CheckpointError as error:
             log.warning("the judge's checkpoint after event %d is not used: %s", seq, error)
         except Exception:
             log.exception("the judge's checkpoint after event %d is not used", seq)
         else:
-            log.info("resumed from a checkpoint and %d readings and actions after it", count)
+            log.info("resumed from a checkpoint and %d readings and actions after it", passed.count)
+            _owe_unrecorded(store, judge, passed)
             return judge, seq
-    return rebuild(store), None
+    judge, passed = _rebuilt(store, None)
+    _owe_unrecorded(store, judge, passed)
+    return judge, None
+
+
+def _owe_unrecorded(store: Store, judge: Judge, passed: _Passed) -> None:
+    """What a kill kept from being recorded is told with the judge's next outcome.
+
+    A reading is committed a moment before what was concluded from it.
+    """
+    recorded = store.changes()
+    moments = [alarm.mono_us for alarm in recorded.alarms]
+    moments += [verdict.mono_us for verdict in recorded.verdicts]
+    last_us = max(moments, default=0)
+    owed = judge.state.owed
+    owed.alarms[:0] = [each for each in passed.outcome.alarms if each.mono_us > last_us]
+    owed.verdicts[:0] = [each for each in passed.outcome.verdicts if each.mono_us > last_us]
 
 
 def _restored(data: bytes) -> Judge:
@@ -99,6 +125,10 @@ def rebuild(store: Store, before_seq: int | None = None) -> Judge:
     Returns:
         A judge that has seen everything recorded, and not yet that the service has started.
     """
+    return _rebuilt(store, before_seq)[0]
+
+
+def _rebuilt(store: Store, before_seq: int | None) -> tuple[Judge, _Passed]:
     judge = Judge()
     to_seq = None if before_seq is None else before_seq - 1
     resume_seq = _oldest_open_heat(store, to_seq)
@@ -107,10 +137,11 @@ def rebuild(store: Store, before_seq: int | None = None) -> Judge:
             judge.recall(acted)
         except Refused as refusal:
             log.warning("journal entry %d cannot be repeated: %s", acted.stamp.seq, refusal)
-    if resume_seq is not None:
-        count = _go_on(store, judge, resume_seq, to_seq, tolerant=True)
-        log.info("resumed the open heats from %d readings and actions", count)
-    return judge
+    if resume_seq is None:
+        return judge, _Passed()
+    passed = _go_on(store, judge, resume_seq, to_seq, tolerant=True)
+    log.info("resumed the open heats from %d readings and actions", passed.count)
+    return judge, passed
 
 
 def _oldest_open_heat(store: Store, to_seq: int | None) -> int | None:
@@ -127,24 +158,27 @@ def _oldest_open_heat(store: Store, to_seq: int | None) -> int | None:
 
 def _go_on(
     store: Store, judge: Judge, from_seq: int, to_seq: int | None = None, *, tolerant: bool = False
-) -> int:
-    """Judge again what was recorded; how many readings and actions that was.
+) -> _Passed:
+    """Judge again what was recorded.
 
     With ``tolerant`` an event on which the judge fails is logged and passed over, as it was when
     it first came: a service that cannot start would be worse.
     """
-    count = 0
+    passed = _Passed()
     for event in store.events(from_seq, to_seq):
-        count += 1
+        passed.count += 1
         try:
-            judge.step(event)
+            outcome = judge.step(event)
         except Refused as refusal:
             log.warning("what was recorded cannot be repeated: %s", refusal)
         except Exception:
             if not tolerant:
                 raise
             log.exception("the judge failed on event %d", _place(event))
-    return count
+        else:
+            passed.outcome.alarms += outcome.alarms
+            passed.outcome.verdicts += outcome.verdicts
+    return passed
 
 
 def _place(event: Reading | Acted) -> int:

@@ -38,13 +38,13 @@ def figures(
             "heatwindow_checkpoint_seconds",
             "gauge",
             "How long the judge was held up by its last checkpoint.",
-            [({}, collector.checkpoint_s)],
+            [({}, collector.checkpoints.took_s)],
         ),
         Metric(
             "heatwindow_checkpoint_bytes",
             "gauge",
             "Size of the judge's last checkpoint.",
-            [({}, float(collector.checkpoint_bytes))],
+            [({}, float(collector.checkpoints.size_bytes))],
         ),
     ]
     counters = {

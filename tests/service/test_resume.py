@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import logging
 import shutil
 import sqlite3
@@ -14,7 +15,7 @@ import pytest
 from service import rebuild
 from service.judge import actions as act
 from service.judge.checkpoint import encode
-from service.judge.events import Acted, Advance
+from service.judge.events import Acted, Advance, Outcome
 from service.judge.judge import Judge
 from service.judge.state import JudgeState
 from service.readings import Reading
@@ -34,19 +35,19 @@ class Recorded:
         path: The database.
         judge: As it was at the end.
         seqs: Places of the checkpoints, in order.
+        outcomes: What it concluded from each event; none of it was recorded.
     """
 
     path: Path
     judge: Judge
     seqs: list[int]
-
-    def state(self) -> bytes:
-        return encode((self.judge.state, self.judge.gate), "any")
+    outcomes: list[tuple[int, Outcome]]
 
 
 def state_of(judge: Judge) -> bytes:
-    """Without the gate: it is not replayed and forgets within half a minute."""
-    return encode(judge.state, "any")
+    """Without the gate, which is not replayed and forgets within half a minute, and without what
+    a kill kept from being recorded."""
+    return encode(dataclasses.replace(judge.state, owed=Outcome()), "any")
 
 
 @pytest.fixture(scope="module")
@@ -54,26 +55,38 @@ def recorded(tmp_path_factory: pytest.TempPathFactory) -> Recorded:
     stage = Stage()
     stage.act(act.ServiceStarted(version="test", offset_us=0))
     stage.sources = {"tc1": lambda t_s: 320.0 - t_s / 3, "flow1": lambda t_s: 8.0 * (t_s > 20)}
-    stage.part(1, {"tc1": "thermocouple", "flow1": "gas flow"}, cavity_volume_l=1.0)
+    stage.part(
+        1,
+        {"tc1": "thermocouple", "flow1": "gas flow"},
+        act.Limits(preheat_min_c=200, interpass_max_c=330),
+        cavity_volume_l=1.0,
+    )
     stage.act(act.BeginHeat(heat_id=1, part_id=1))
     stage.run(30)
     stage.act(act.MovePart(heat_id=1, phase="bench"))
     stage.act(act.BeginPurge(heat_id=1))
-    stage.run(60)
+    stage.run(30)
+    stage.act(act.BeginPass(heat_id=1))
+    stage.run(8)
+    stage.act(act.EndPass(heat_id=1))
+    stage.run(10)
+    stage.act(act.MovePart(heat_id=1, phase="slow cool"))
+    stage.run(12)
     path = tmp_path_factory.mktemp("recorded") / "shop.db"
     store = Store.open(f"sqlite:///{path}")
-    keeper, judge, seqs = store.write_side.keeper, Judge(), []
+    keeper, judge, seqs, outcomes = store.write_side.keeper, Judge(), [], []
     events = [event for event in stage.events if not isinstance(event, Advance)]
     for place, event in enumerate(events, 1):
-        judge.step(event)
+        seq = event.seq if isinstance(event, Reading) else event.stamp.seq
+        outcomes.append((seq, judge.step(event)))
         keeper.keep([Arrived((event,)) if isinstance(event, Reading) else event])
         if place % EVERY == 0:
-            seqs.append(event.seq if isinstance(event, Reading) else event.stamp.seq)
+            seqs.append(seq)
             state = encode((judge.state, judge.gate), rebuild.checkpoint_version())
             keeper.keep([Checkpoint(seqs[-1], state)])
     store.close()
     assert len(events) % EVERY > 10, "something must be left to judge again"
-    return Recorded(path, judge, seqs[-2:])
+    return Recorded(path, judge, seqs[-2:], outcomes)
 
 
 @pytest.fixture
@@ -100,6 +113,22 @@ def test_the_newest_is_taken_up_and_the_rest_judged_again(
     assert seq == recorded.seqs[-1]
     assert state_of(judge) == state_of(recorded.judge)
     assert "resumed from a checkpoint" in caplog.text
+
+
+def test_what_a_kill_kept_from_being_recorded_is_owed(recorded: Recorded, store: Store) -> None:
+    tail = [outcome for seq, outcome in recorded.outcomes if seq > recorded.seqs[0]]
+    verdicts = [verdict for outcome in tail for verdict in outcome.verdicts]
+    alarms = [alarm for outcome in tail for alarm in outcome.alarms]
+    assert len(verdicts) >= 2, "else this would prove nothing"
+    change(store, recorded.seqs[1], b"")  # judged again from the earlier one on
+    owed = rebuild.resume(store)[0].state.owed
+    assert (owed.verdicts, owed.alarms) == (verdicts, alarms)
+    # Once recorded, it is not told again.
+    store.write_side.keeper.keep([Outcome(verdicts=verdicts[:1])])
+    owed = rebuild.resume(store)[0].state.owed
+    assert owed.verdicts == [each for each in verdicts if each.mono_us > verdicts[0].mono_us]
+    store.write_side.keeper.keep([Outcome(verdicts=verdicts, alarms=alarms)])
+    assert rebuild.resume(store)[0].state.owed == Outcome()
 
 
 def test_rebuilt_without_one_it_is_the_same_judge(recorded: Recorded, store: Store) -> None:

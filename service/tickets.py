@@ -1,0 +1,45 @@
+"""What goes through the collector's queue beside readings, and what its sender gets back."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+
+from service.judge.actions import Action
+from service.judge.events import Acted, Stamp
+
+
+@dataclass(frozen=True, slots=True)
+class ActResult:
+    """What became of an operator's action.
+
+    Attributes:
+        seq: Its place in the order.
+        part_id: The part it made or concerns, if any.
+        heat_id: The heat it made or concerns, if any.
+        recorded: It is safely in the journal (on a disk), not only in force.
+    """
+
+    seq: int
+    part_id: int | None
+    heat_id: int | None
+    recorded: bool
+
+
+@dataclass(slots=True)
+class Ticket:
+    """Where the sender of an action waits for what became of it."""
+
+    answered: threading.Event = field(default_factory=threading.Event)
+    recorded: threading.Event = field(default_factory=threading.Event)
+    acted: Acted | None = None
+    refusal: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Queued:
+    """An action on its way to the judge."""
+
+    stamp: Stamp
+    action: Action
+    ticket: Ticket | None
