@@ -18,6 +18,7 @@ from service.judge.outlook import (
     HeatJson,
     LimitsJson,
     PartJson,
+    PassTimesJson,
     PurgeJson,
     SpreadJson,
     WindowJson,
@@ -95,6 +96,14 @@ def _part(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_u
         "pass_running": heat is not None and heat.pass_running,
         "passes": 0 if heat is None else heat.passes,
         "heat_began_at": None if heat is None else utc_text(heat.began_utc_us),
+        "pass_times": [] if heat is None else [_pass(*times) for times in heat.pass_times_utc_us],
+    }
+
+
+def _pass(began_us: int, ended_us: int | None) -> PassTimesJson:
+    return {
+        "began_at": utc_text(began_us),
+        "ended_at": None if ended_us is None else utc_text(ended_us),
     }
 
 

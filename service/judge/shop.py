@@ -65,6 +65,10 @@ class Part:
     oxygen_max_ppm: float | None = None
 
 
+PASSES_SHOWN = 100
+"""Pass times kept for the strip chart; the database keeps them all."""
+
+
 @dataclass(slots=True)
 class Heat:
     """One trip of one part. Times are shop time [µs] unless named UTC."""
@@ -79,6 +83,8 @@ class Heat:
     pass_since_us: int | None = None
     arc_out_us: int | None = None
     passes: int = 0
+    pass_times_utc_us: list[tuple[int, int | None]] = field(default_factory=list)
+    """When each pass began and ended, oldest first; the newest ``PASSES_SHOWN`` only."""
     purge_since_us: int | None = None
     purge_ended_us: int | None = None
 

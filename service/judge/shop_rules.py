@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from service.judge import actions as act
 from service.judge.events import Refused, Stamp
-from service.judge.shop import SINGLE_KINDS, Channel, Heat, Part, Shop
+from service.judge.shop import PASSES_SHOWN, SINGLE_KINDS, Channel, Heat, Part, Shop
 
 TOKENS_REMEMBERED = 1000
 """So many action tokens are kept, to recognise a repeated one."""
@@ -205,6 +205,7 @@ def _check_begin_pass(shop: Shop, action: act.BeginPass) -> None:
 def _apply_begin_pass(shop: Shop, stamp: Stamp, action: act.BeginPass) -> int:
     heat = shop.open_heat(action.heat_id)
     heat.pass_since_us, heat.passes = stamp.mono_us, heat.passes + 1
+    heat.pass_times_utc_us = [*heat.pass_times_utc_us[1 - PASSES_SHOWN :], (stamp.utc_us, None)]
     return 0
 
 
@@ -216,6 +217,8 @@ def _check_end_pass(shop: Shop, action: act.EndPass) -> None:
 def _apply_end_pass(shop: Shop, stamp: Stamp, action: act.EndPass) -> int:
     heat = shop.open_heat(action.heat_id)
     heat.pass_since_us, heat.arc_out_us = None, stamp.mono_us
+    began_us, _ = heat.pass_times_utc_us[-1]
+    heat.pass_times_utc_us[-1] = (began_us, stamp.utc_us)
     return 0
 
 
