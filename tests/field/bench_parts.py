@@ -177,6 +177,17 @@ class ScriptedPort:
             if writable:
                 rest = rest[os.write(self._near, rest[:4096]) :]
 
+    def write_what_fits(self, data: bytes) -> int:
+        """What the node sends without looking whether anybody takes it; how much was taken.
+
+        A full terminal drops the rest, as an adapter does that nobody reads.
+        """
+        assert self._near is not None, "not plugged in"
+        try:
+            return os.write(self._near, data)
+        except BlockingIOError:
+            return 0
+
     def read(self) -> bytes:
         """What has been sent to the node so far."""
         assert self._near is not None, "not plugged in"
