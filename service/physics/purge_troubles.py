@@ -9,7 +9,7 @@ import numpy as np
 from service.physics.gas import AIR_OXYGEN_PPM, neutral_temperature_c
 from service.physics.purge_flow import FlowRecord
 from service.physics.purge_members import Members, Surroundings, steady_ppm
-from service.physics.purge_sensor import AGES_AFTER_S, BELOW_ALL_S, SATURATED_SHARE, Sensed
+from service.physics.purge_sensor import AGES_AFTER_S, SATURATED_SHARE, Sensed
 
 TOO_MANY_CHANGES_PER_MIN = 15.0
 """More volume changes a minute than this whirl air in rather than push it out [judgement]."""
@@ -20,6 +20,9 @@ CLOSE_OUT_OPEN_SHARE = 0.2
 
 FALLEN_SHARE = 0.7
 """A flow fallen below this share of the usual one, without being lost, is remarked on."""
+
+READS_LOW_S = 30.0
+"""A sensor below everything the gas can explain for this long is named [s]."""
 
 WORSE_THAN_FLOW = 2.0
 LEAST_SUSPECT_PPM = 20.0
@@ -148,7 +151,7 @@ def _sensor_troubles(now: PurgeNow) -> list[str]:
         found.append("oxygen sensor at fault: judged by the flow; look at the sensor and its lead")
     elif now.sensed.last_s is not None and not _speaking(now):
         found.append("oxygen sensor silent: judged by the flow; look at the sensor and its lead")
-    if now.sensed.misfit_s <= -BELOW_ALL_S:
+    if now.sensed.misfit_s <= -READS_LOW_S:
         found.append(
             "oxygen reads lower than the gas passed can explain: not believed; a hot zirconia "
             "cell reads low in oil smoke or solvent, a sampling tube may be off; try it in air"
