@@ -51,7 +51,7 @@ PUMP_ENGINE = Job(
     limits={
         "preheat_min_c": 200.0,
         "interpass_max_c": 320.0,
-        "cooling_max_c_per_h": 250.0,
+        "cooling_max_c_per_h": 450.0,
         "oxygen_max_ppm": 500.0,
     },
     channels={
@@ -77,7 +77,7 @@ SAWMILL_ENGINE = Job(
     limits={
         "preheat_min_c": 200.0,
         "interpass_max_c": 310.0,
-        "cooling_max_c_per_h": 250.0,
+        "cooling_max_c_per_h": 450.0,
         "oxygen_max_ppm": 100.0,
     },
     channels={
