@@ -26,7 +26,11 @@ from service.judge.outlook import (
 from service.judge.purge_verdict import NOT_JUDGED
 from service.judge.shop import Part, Shop, guess_kind
 from service.judge.state import JudgeState
+from service.physics.cooldown import Rate
 from service.readings import ChannelKind, Forecast, Spread
+
+RATE_SD_SHOWN_C_PER_H = 100.0
+"""A rate less sure than this, and than half of itself, would only mislead the eye."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -124,9 +128,16 @@ def _heat(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_u
         "verdict": finding.verdict,
         "reasons": finding.reasons,
         "temperature_c": _rounded(finding.temperature_c, 1),
-        "rate_c_per_h": _rounded(None if track.rate is None else track.rate.c_per_h, 0),
+        "rate_c_per_h": _rounded(_worth_showing(track.rate), 0),
         "window": _window(part, track),
     }
+
+
+def _worth_showing(rate: Rate | None) -> float | None:
+    """A rate [°C/h] that is known at least to half of itself; else none at all."""
+    if rate is None or rate.sd_c_per_h > max(RATE_SD_SHOWN_C_PER_H, 0.5 * abs(rate.c_per_h)):
+        return None
+    return rate.c_per_h
 
 
 def _window(part: Part, track: HeatTrack) -> WindowJson:

@@ -182,6 +182,10 @@ class HeatTrack:
         all_good = bool(probes) and all(p.temperature_c is not None for p in probes)
         if heat.phase == "bench" and all_good and len(self.back) >= len(probes):
             self.gap_since_us = None
+        unasked = any(cooling.asked_us is None for cooling in self.cooling.values())
+        if heat.phase == "bench" and all_good and unasked:
+            # It has settled within this second; the forecast comes with the next.
+            self.closes = Forecast(None, "the probe has only just settled")
         self.heat = judge_heat(self._heat_view(now_us, heat, part, probes))
         if all_good and self.heat.temperature_c is not None and part.preheat_min_c is not None:
             self.was_hot = self.was_hot or self.heat.temperature_c >= part.preheat_min_c
