@@ -27,6 +27,7 @@ import json
 import os
 import platform
 import random
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -190,10 +191,10 @@ class Campaign:
         begun_s, begun = time.monotonic(), datetime.now(UTC)
         self._broker.start()
         self._port.plug_in()
+        broker_load = BrokerLoad(self._broker.port, self._rate_hz)
+        serial_load = SerialLoad(self._port, self._rate_hz)
         try:
             self._start()
-            broker_load = BrokerLoad(self._broker.port, self._rate_hz)
-            serial_load = SerialLoad(self._port, self._rate_hz)
             broker_load.start()
             serial_load.start()
             self._open_a_heat()
@@ -208,6 +209,10 @@ class Campaign:
             if code != 0:
                 report.faults.append(f"the service ended with {code}")
         finally:
+            for load in (broker_load, serial_load):
+                load.halt.set()
+                if load.ident is not None:
+                    load.join()
             self._service.end()
             self._port.unplug()
             self._broker.kill()
@@ -370,9 +375,7 @@ def commit_here() -> str:
 
 
 def broker_version() -> str:
-    from shutil import which
-
-    program = which("mosquitto") or "/usr/sbin/mosquitto"
+    program = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
     told = subprocess.run([program, "-h"], capture_output=True, text=True, check=False).stdout
     return told.splitlines()[0].removeprefix("mosquitto version ") if told else "unknown"
 

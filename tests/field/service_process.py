@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import json
+import resource
 import signal
 import sqlite3
 import subprocess
@@ -23,10 +24,12 @@ class ServiceProcess:
     Args:
         folder: Where config, database and log live.
         links: TOML of the links, appended to the config.
+        speed: Shop seconds per real second; 1 is the plain command.
     """
 
-    def __init__(self, folder: Path, links: str = "") -> None:
+    def __init__(self, folder: Path, links: str = "", speed: float = 1.0) -> None:
         self.folder = folder
+        self.speed = speed
         self.port = free_port()
         self.database = folder / "shop.db"
         self.config = folder / "shop.toml"
@@ -42,11 +45,12 @@ class ServiceProcess:
         wait_until(self.healthy, f"the service healthy: {self.log()[-2000:]}")
 
     def launch(self) -> None:
+        command = ["service.commands.main", "run", "--config", str(self.config)]
+        if self.speed != 1.0:
+            command = ["tests.field.fast_service", str(self.config), str(self.speed)]
         with (self.folder / "service.log").open("ab") as log:
             self.process = subprocess.Popen(
-                [sys.executable, "-m", "service.commands.main", "run", "--config", self.config],
-                stdout=log,
-                stderr=log,
+                [sys.executable, "-m", *command], stdout=log, stderr=log
             )
 
     def kill(self) -> None:
@@ -68,6 +72,17 @@ class ServiceProcess:
         """Whatever state it is in."""
         if self.process is not None:
             self.kill()
+
+    def fill_disk(self, size_bytes: int | None) -> None:
+        """From now on no file of the service grows beyond a size; ``None``: as it was.
+
+        The limit is the process's own (``RLIMIT_FSIZE``), so nobody else is held up and nobody
+        has to be root. The system answers EFBIG where a full disk answers ENOSPC.
+        """
+        assert self.process is not None
+        _, hard = resource.prlimit(self.process.pid, resource.RLIMIT_FSIZE)
+        soft = hard if size_bytes is None else size_bytes
+        resource.prlimit(self.process.pid, resource.RLIMIT_FSIZE, (soft, hard))
 
     def log(self) -> str:
         file = self.folder / "service.log"

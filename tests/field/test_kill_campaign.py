@@ -26,8 +26,14 @@ def test_nothing_promised_is_lost_by_kills(tmp_path: Path) -> None:
 def test_the_command_writes_its_report(tmp_path: Path) -> None:
     out = tmp_path / "report.json"
     done = subprocess.run(
-        [sys.executable, kill_campaign.__file__]
-        + ["--seed", "7", "--kills", "1", "--rate", "50", "--out", str(out)],
+        [
+            sys.executable,
+            kill_campaign.__file__,
+            "--seed=7",
+            "--kills=1",
+            "--rate=50",
+            f"--out={out}",
+        ],
         capture_output=True,
         text=True,
         timeout=200,
