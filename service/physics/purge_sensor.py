@@ -55,6 +55,11 @@ DOUBT_MEDIAN = 1.3
 DOUBT_SD_LOG = 0.35
 """What a dead leg holds is known only by what it lets out [judgement, to the safe side]."""
 
+BEHIND = 1.9
+BEHIND_SHARE = 0.12
+"""In this share of the members the joint is behind the outlet by so many residence times instead: a
+lively dead leg looks like a slightly larger cavity, and no reading tells them apart [judgement]."""
+
 CORRELATION_S = 4.0
 """Readings closer than this repeat each other's error; each then counts for its share."""
 
@@ -182,7 +187,11 @@ def sensed(setup: PurgeSetup) -> Sensed:
         weight=np.full(count, 1.0 / count),
         drift=strata.lognormal(1.0, worse * DRIFT_SD_LOG),
         zero_ppm=worse * ZERO_SD_PPM * strata.normal(),
-        ahead=AHEAD_MEAN + AHEAD_SD * strata.normal(),
+        ahead=np.where(
+            strata.uniform() < BEHIND_SHARE,
+            -BEHIND,
+            AHEAD_MEAN + AHEAD_SD * strata.normal(),
+        ),
         doubt=strata.lognormal(DOUBT_MEDIAN, DOUBT_SD_LOG),
         setup=setup,
     )
