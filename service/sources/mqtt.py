@@ -47,6 +47,7 @@ STUCK_S = 2.0
 """A callback running longer than this is no progress [s, real]."""
 MAX_FAILED = 1000
 MAX_NODES = 256
+MAX_TOPICS = 1000
 STATUS_TOPICS = ("heatwindow/nodes/+/status",)
 """Where nodes say "online" and their last will says "offline", retained."""
 
@@ -118,6 +119,7 @@ class MqttLink(ThreadedLink):
         self._subscribing: dict[int, str] = {}
         self._refused: str | None = None
         self._failed_once: OrderedDict[int, None] = OrderedDict()
+        self._status_known: dict[str, bool] = {}
         self._nodes_lock = threading.Lock()
         self._nodes: OrderedDict[str, NodeStatus] = OrderedDict()
         self.busy_since_s: float | None = None
@@ -260,7 +262,7 @@ class MqttLink(ThreadedLink):
         payload = bytes(message.payload)
         self.note_bytes(payload)
         self.note_lines(1)
-        if any(paho.topic_matches_sub(topic, message.topic) for topic in self._status_topics):
+        if self._is_status(message.topic):
             self._note_node(message)
             if message.qos:
                 self._acks.expect(message.mid)()
@@ -274,6 +276,16 @@ class MqttLink(ThreadedLink):
         ack = self._acks.expect(message.mid)
         if not self.deliver(pack, ack):
             self._not_taken(message, ack)
+
+    def _is_status(self, topic: str) -> bool:
+        """Whether a topic is a node's own status; remembered, as matching costs more than JSON."""
+        known = self._status_known.get(topic)
+        if known is None:
+            known = any(paho.topic_matches_sub(each, topic) for each in self._status_topics)
+            if len(self._status_known) >= MAX_TOPICS:
+                self._status_known.clear()
+            self._status_known[topic] = known
+        return known
 
     def _not_taken(self, message: paho.MQTTMessage, ack: Callable[[], None]) -> None:
         """Ask for it once more by connecting anew; give up on it when that fails too."""

@@ -197,6 +197,7 @@ class Store:
         self.spool.close()
         self._reading.dispose()
         if self._write_side is not None:
+            self._write_side.keeper.close()
             self._write_side.engine.dispose()
 
     # Notices ------------------------------------------------------------------------------

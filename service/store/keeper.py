@@ -40,6 +40,7 @@ class Keeper:
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
+        self._connection: Connection | None = None
         self._codes = Codes()
         self._marker = Marker()
         self._rows = ReadingRows(engine.dialect, self._codes, self._marker)
@@ -66,7 +67,10 @@ class Keeper:
 
     def _transaction(self, entries: Sequence[Entry]) -> Counts:
         try:
-            with self._engine.begin() as connection:
+            # One connection is kept open: taking it from the pool and giving it back would cost
+            # more than a small batch's rows do.
+            connection = self._connection = self._connection or self._engine.connect()
+            with connection.begin():
                 if not self._fresh:
                     self._codes.load(connection)
                     self._marker.load(connection)
@@ -77,7 +81,14 @@ class Keeper:
                 return counts
         except BaseException:
             self._fresh = False
+            self.close()
             raise
+
+    def close(self) -> None:
+        """Let go of the database; the next entry opens it anew."""
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
 
     def _write(self, connection: Connection, entries: Sequence[Entry]) -> Counts:
         arrived = [entry for entry in entries if isinstance(entry, Arrived)]

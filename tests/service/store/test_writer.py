@@ -9,6 +9,7 @@ import time
 from dataclasses import replace
 
 import pytest
+from sqlalchemy import event
 
 from service.judge.actions import BeginHeat, CreatePart, PartFacts
 from service.judge.events import AlarmChange, Outcome
@@ -38,17 +39,20 @@ def put(writer, shop):
 def full(store):
     """Let the database file grow no further."""
 
+    pages = [2**30]
+
+    def limit(connection):
+        connection.exec_driver_sql(f"PRAGMA max_page_count = {pages[0]}")
+
+    event.listen(store.write_side.engine, "begin", limit)
+
     @contextlib.contextmanager
     def hold():
-        def limit(pages):
-            with store.write_side.engine.connect() as connection:
-                connection.exec_driver_sql(f"PRAGMA max_page_count = {pages}")
-
-        limit(1)  # SQLite makes that "no more than there are"
+        pages[0] = 1  # SQLite makes that "no more than there are"
         try:
             yield
         finally:
-            limit(2**30)
+            pages[0] = 2**30
 
     return hold
 
