@@ -26,7 +26,6 @@ from service.physics.cooldown_kinds import (
 )
 from service.physics.cooldown_noise import Noise
 from service.physics.cooldown_regimes import (
-    USUAL_SHARE,
     USUAL_SHARE_SD,
     branch,
     branch_heating,
@@ -36,6 +35,7 @@ from service.physics.cooldown_regimes import (
     settled_law,
     shifted,
     usual_rate_k_s,
+    usual_share,
 )
 from service.physics.cooldown_values import Change, CooldownPrior, Level, PastLaw, Rate
 from service.readings import Forecast
@@ -276,7 +276,8 @@ class Cooldown:
 
     def _begin(self, t_s: float, value: float) -> None:
         around = self._room()
-        prior, share = self.prior, (USUAL_SHARE, USUAL_SHARE_SD)
+        prior = self.prior
+        share = (usual_share(prior.metal, value, around[0]), USUAL_SHARE_SD)
         past = prior.past
         if past is not None and value > around[0] + 25:
             rate = past_rate_k_s(past, prior.metal, value, around[0])

@@ -14,8 +14,7 @@ from service.physics.heat_loss import (
 )
 from service.physics.materials import Array, emissivity, specific_heat_table
 
-USUAL_SHARE, USUAL_SHARE_SD = 0.6, 0.25
-"""Radiative share of the loss near 300 °C: 0.65 for oxidised iron, 0.4 for bright tube."""
+USUAL_SHARE_SD = 0.25
 _SHIFT_SD_K = 5.0
 _LEAST_K_S = 0.02  # least spread of a new cooling rate
 _FREE_FROM, _FREE_SHARE = 0.4, 0.5
@@ -60,6 +59,27 @@ def usual_rate_k_s(
     return rate, 0.4 * rate
 
 
+def usual_share(metal: str, part_c: float, around_c: float) -> float:
+    """Likely radiative share of a bare part's loss at a temperature.
+
+    Emissivity and 8.5 W/(m²·K) of natural convection as above: 0.64 at 300 °C, 0.72 at 400 °C
+    for iron; bright tube has less, which ``USUAL_SHARE_SD`` covers.
+    """
+    radiated = radiation_coefficient_w_m2_k(emissivity(metal)[0], part_c, around_c)
+    return radiated / (radiated + 8.5)
+
+
+def _share_at(share: float, ref_c: float, around_c: float, new_ref_c: float) -> float:
+    """The same law's radiative share when anchored at another temperature."""
+    here, around, ref = np.array(new_ref_c), np.array(around_c), np.array(ref_c)
+    conv = float(convection_shape(here, around, ref))
+    rad = float(radiation_shape(here, around, ref))
+    whole = conv + share * (rad - conv)
+    if not (conv > 0 and whole > 0.2 * conv):
+        return share
+    return float(np.clip(share * rad / whole, -0.7, 1.3))
+
+
 def first_bank(
     t_s: float,
     temperature_c: float,
@@ -68,7 +88,7 @@ def first_bank(
     around: tuple[float, float],
     rate: tuple[float, float],
     metal: str,
-    share: tuple[float, float] = (USUAL_SHARE, USUAL_SHARE_SD),
+    share: tuple[float, float],
 ) -> Bank:
     """The hypotheses at the very first reading.
 
@@ -207,12 +227,14 @@ def branch(
     bare_k_s = usual_rate_k_s(bank.metal, None, None, probe_c, around_c)[0]
     spread = np.hypot(spread, np.where(wide >= _FREE_FROM, _FREE_SHARE * bare_k_s, 0.0))
     cov[:, SCALE, SCALE] = spread**2
-    mean[:, SHARE] = law.mean[0, SHARE]
     added = np.array([r.share_sd for r in regimes]) ** 2
     cov[:, SHARE, SHARE] = np.minimum(law.cov[0, SHARE, SHARE] + added, _SHARE_SD_MOST**2)
     mean[:, AROUND] = around_c
     cov[:, AROUND, AROUND] = around_var
     ref_c = _reference(probe_c, around_c)
+    mean[:, SHARE] = _share_at(
+        float(law.mean[0, SHARE]), float(law.reference_c[0]), float(law.mean[0, AROUND]), ref_c
+    )
     new = _empty_like(mean, cov, t_s, regimes, metal=bank.metal, ref_c=ref_c)
     _spread_departure(new, regimes, max(abs(probe_c - around_c), 10.0))
     top = float(bank.log_weight.max())
