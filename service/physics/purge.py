@@ -31,7 +31,7 @@ from service.physics.purge_sensor import (
     weighted_quantiles,
 )
 from service.physics.purge_trend import BoundBefore, GasTemperature
-from service.physics.purge_troubles import LEAST_SUSPECT_PPM, WORSE_THAN_FLOW, PurgeNow, troubles
+from service.physics.purge_troubles import LEAST_SUSPECT_PPM, SUSPECT_OF_FLOW, PurgeNow, troubles
 from service.readings import Forecast, Spread
 
 __all__ = ["Basis", "Purge", "PurgeSetup"]
@@ -126,7 +126,7 @@ class Purge:
         flow, bound = self._flow.current(), self._bound_before.then_ppm(self._t_s)
         if self._sensed.suspected or bound is None or not flow:
             return
-        if oxygen_ppm > max(WORSE_THAN_FLOW * bound, LEAST_SUSPECT_PPM):
+        if oxygen_ppm > max(SUSPECT_OF_FLOW * bound, LEAST_SUSPECT_PPM):
             suspect_dead_leg(self._sensed, flow)
 
     def observe_gas_temperature(self, t_s: float, temperature_c: float) -> None:

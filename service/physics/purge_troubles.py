@@ -24,6 +24,10 @@ FALLEN_SHARE = 0.7
 READS_LOW_S = 30.0
 """A sensor below everything the gas can explain for this long is named [s]."""
 
+SUSPECT_OF_FLOW = 0.5
+"""Oxygen above this share of the flow's bound of half a minute ago falls slowly enough for a dead
+leg to be thought of [judgement]."""
+
 WORSE_THAN_FLOW = 2.0
 LEAST_SUSPECT_PPM = 20.0
 """Oxygen above this many times the flow's own pessimistic bound, and above this, does not fall as
