@@ -30,6 +30,7 @@ from service.wire.resolve import (
     resolve_array,
     resolve_text,
 )
+from service.wire.usual import usual_pack
 
 __all__ = [
     "MAX_PACK_BYTES",
@@ -60,7 +61,9 @@ def decode_pack(data: bytes) -> Pack:
         The measurements of all sound records and a reject for each of the others.
     """
     text = _text(data)
-    return Pack(rejects=[text]) if isinstance(text, Reject) else _measure(resolve_text(text))
+    if isinstance(text, Reject):
+        return Pack(rejects=[text])
+    return usual_pack(text) or _measure(resolve_text(text))
 
 
 def decode_line(data: bytes) -> list[Pack]:
@@ -79,6 +82,9 @@ def decode_line(data: bytes) -> list[Pack]:
     text = _text(data, errors="replace")
     if isinstance(text, Reject):
         return [Pack(rejects=[text])]
+    plain = usual_pack(text)
+    if plain is not None:
+        return [plain]
     whole = _measure(resolve_text(text))
     if [reject.cause for reject in whole.rejects] != [RejectCause.SYNTAX] or whole.measurements:
         return [whole]
