@@ -241,6 +241,11 @@ class Cooldown:
         if gap:
             bank = bank.joined(branch(bank, self._t_s, SILENT, _changed_in(dt), room=self._room()))
         bank.advance(dt)
+        bank = bank.sound()
+        if not len(bank) or dt > _STALE_S:
+            # Nothing learnt before says anything now.
+            self._begin(t_s, value)
+            return
         self._t_s += dt
         t_s = self._t_s
         rate = float(bank.rates()[0][int(np.argmax(bank.log_weight))])
@@ -256,7 +261,7 @@ class Cooldown:
         since = t_s - self._branched_s
         if since >= max(_BRANCH_EVERY_S, 3 * self._interval_s):
             bank = self._with_changes(bank, since)
-        self._bank = bank.pruned(_MOST_HYPOTHESES)
+        self._bank = bank.sound().pruned(_MOST_HYPOTHESES)
 
     def _with_changes(self, bank: Bank, since_s: float) -> Bank:
         """Add what may have begun in the last ``since_s`` seconds."""
@@ -330,9 +335,10 @@ class Cooldown:
             # Nobody knows what was done to it meanwhile: carried, set down, covered.
             copy = copy.joined(branch(copy, self._t_s, SILENT, _changed_in(silent)))
         copy.advance(silent)
-        return copy
+        copy = copy.sound()
+        return copy if len(copy) else None
 
 
 def _changed_in(silent_s: float) -> float:
     """How likely it is that the part was moved, set down or covered while nothing was read."""
-    return 1 - math.exp(-silent_s * _SILENT_HAZARD_PER_S)
+    return min(0.95, 1 - math.exp(-silent_s * _SILENT_HAZARD_PER_S))

@@ -35,6 +35,9 @@ BULK, DEPART, SCALE, SHARE, AROUND, DECAY = range(6)
 SIZE = 6
 _DECAY_RANGE = (0.4, 7.5)  # τ from 1.5 s to 30 min
 _BULK_RANGE_C = (-150.0, 1500.0)
+_MOST_DEPARTURE_K = 1650.0
+_AROUND_RANGE_C = (-80.0, 1500.0)
+_MOST_VARIANCE = 1e7
 _SHARE_RANGE = (-1.5, 2.5)
 _FASTEST_K_S = 50.0
 _IDENTITY = np.eye(SIZE)
@@ -135,6 +138,18 @@ class Bank:
         steps = min(_MAX_SUBSTEPS, max(1, int(np.ceil(dt_s / _SUBSTEP_S))))
         for _ in range(steps):
             self._step(dt_s / steps)
+        self._bound()
+
+    def sound(self) -> Bank:
+        """The hypotheses that still say something.
+
+        A law that heats the part the hotter it gets (a negative scale in cool surroundings, as
+        under a torch) runs away when carried on for long; such a one is dropped. May be empty.
+        """
+        spread = np.abs(self.cov).max(axis=(1, 2))
+        finite = np.isfinite(spread) & np.isfinite(self.mean).all(axis=1)
+        keep = finite & np.isfinite(self.log_weight) & (spread < _MOST_VARIANCE)
+        return self if bool(keep.all()) else self.take(np.flatnonzero(keep))
 
     def _step(self, dt: float) -> None:
         mean, ref = self.mean, self.reference_c
@@ -213,6 +228,8 @@ class Bank:
         mean[:, SCALE] = np.clip(mean[:, SCALE], -_FASTEST_K_S, _FASTEST_K_S)
         mean[:, SHARE] = np.clip(mean[:, SHARE], *_SHARE_RANGE)
         mean[:, DECAY] = np.clip(mean[:, DECAY], *_DECAY_RANGE)
+        mean[:, DEPART] = np.clip(mean[:, DEPART], -_MOST_DEPARTURE_K, _MOST_DEPARTURE_K)
+        mean[:, AROUND] = np.clip(mean[:, AROUND], *_AROUND_RANGE_C)
         # The law is anchored at ref, which must stay on its own side of the surroundings.
         apart = ref - mean[:, AROUND]
         mean[:, AROUND] = ref - np.where(

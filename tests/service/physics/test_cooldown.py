@@ -377,6 +377,21 @@ def test_nothing_makes_it_lie_in_disorder(
         assert rate is None or math.isfinite(rate.c_per_h)
 
 
+@pytest.mark.parametrize("silent_s", [30.0, 240.0, 890.0, 5000.0])
+def test_a_gap_while_heat_was_going_in_does_not_run_away(silent_s: float) -> None:
+    """The torch's law carried on through a gap explodes; it must be dropped, not believed."""
+    fit = fed(lump(), 120)
+    fit = fed(lambda t: 300 + 3.0 * (t - 120), 160, fit=fit, from_s=121)
+    fit.until_below(200, 160 + silent_s)
+    fit = fed(
+        lambda t: 250 - 0.2 * (t - 160 - silent_s), 260 + silent_s, fit=fit, from_s=160 + silent_s
+    )
+    level = fit.level(260 + silent_s)
+    assert level is not None
+    assert math.isfinite(level.temperature_c)
+    assert math.isfinite(level.sd_k)
+
+
 @pytest.mark.parametrize("metal", ["carbon steel", "cast austenitic stainless", "grey iron"])
 def test_mass_and_area_help_before_the_readings_do(metal: str) -> None:
     trace = lump()
