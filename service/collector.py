@@ -51,6 +51,9 @@ JOURNAL_S = 1.0
 STEP_US = 50_000
 """A wall clock that has moved this far against the monotonic one has been stepped [µs]."""
 
+GATHER_S = 0.005
+"""The judge takes readings in strides: one thread switch for a burst, not for each reading [s]."""
+
 POST_EVERY_S = 0.05
 """Least time between two postings of the board [s, real]."""
 
@@ -107,6 +110,7 @@ class Collector:
         self._work = threading.Condition(queue_lock)
         self._room = threading.Condition(queue_lock)
         self._stopping = False
+        self._urgent = False
         self.checkpoints = Checkpoints(judge, writer, self._order, checkpoint_version)
         self._thread = threading.Thread(target=self._run, name="judge", daemon=True)
         self.judge_progress_s = time.monotonic()
@@ -139,9 +143,16 @@ class Collector:
     # Life ---------------------------------------------------------------------------------
 
     def start(self, first: ServiceAction) -> None:
-        """Begin judging; ``first`` (the start of the service) comes before everything else."""
+        """Begin judging; ``first`` (the start of the service) comes before everything else.
+
+        Nothing is posted until the judge has taken it in: what the judge remembers of the last
+        run ("not recording", say) must not be shown as of now.
+        """
         self._thread.start()
-        self.tell(first)
+        ticket = Ticket()
+        self._submit(first, ticket)
+        if not ticket.answered.wait(ANSWER_S):
+            log.warning("the judge is still busy with what passed while the service was away")
 
     def stop(self, timeout_s: float) -> bool:
         """Work off the queue and stop the judge; ``True`` when its thread has ended."""
@@ -238,12 +249,15 @@ class Collector:
 
     def _submit(self, action: Action, ticket: Ticket | None) -> None:
         with self._order:
-            self._push([Queued(self._stamp(), action, ticket)])
+            self._push([Queued(self._stamp(), action, ticket)], urgent=True)
 
-    def _push(self, items: Sequence[Reading | Queued]) -> None:
+    def _push(self, items: Sequence[Reading | Queued], *, urgent: bool = False) -> None:
         with self._work:
+            asleep = not self._queue
             self._queue.extend(items)
-            self._work.notify_all()
+            self._urgent |= urgent
+            if asleep or urgent:
+                self._work.notify_all()
 
     def _wait_for_room(self) -> None:
         with self._room:
@@ -255,7 +269,7 @@ class Collector:
 
     def _run(self) -> None:
         next_post_s = 0.0
-        changed = True
+        changed = False
         while True:
             self.judge_progress_s = now_s = time.monotonic()
             if changed and now_s >= next_post_s:
@@ -284,6 +298,9 @@ class Collector:
         with self._work:
             if not self._queue and not self._stopping:
                 self._work.wait(pause_s)
+                if self._queue and not self._urgent:
+                    self._work.wait(GATHER_S)
+            self._urgent = False
             if not self._queue:
                 return None if self._stopping else []
             batch = [self._queue.popleft() for _ in range(min(len(self._queue), 1000))]

@@ -210,8 +210,8 @@ class Link(ABC):
         with self._tally_lock:
             tally = self._tally
             tally.sums_ignored += pack.sums_ignored
-            tally.rejects += count_rejects(pack.rejects)
             if pack.rejects:
+                tally.rejects += count_rejects(pack.rejects)
                 tally.last_reject = pack.rejects[-1].text
             if pack.measurements:
                 tally.packs += 1

@@ -22,6 +22,14 @@ log = logging.getLogger(__name__)
 BATCH_READINGS = 5_000
 """About so many readings are written in one transaction."""
 
+GATHER_S = 0.001
+"""A commit costs as much as a hundred readings do. Without this breath between the first reading
+and the commit, a burst from a broker (which sends twenty and waits for their acknowledgement) is
+torn into commits of one."""
+
+GATHER_BREATHS = 10
+"""As many breaths at the most, so that what came first is not long unsafe."""
+
 OVERFLOW = "more readings came than could be held in memory while the disk took none"
 
 
@@ -87,7 +95,8 @@ class Pending:
                 self._waiting.append(item)
                 self._unsettled.append(item)
                 self._unacknowledged.append(item)
-            self._arrived.notify_all()
+            if len(self._waiting) == 1 or self._held >= BATCH_READINGS:
+                self._arrived.notify_all()
 
     def _lose(self, entry: Entry) -> None:
         if not isinstance(entry, Arrived):
@@ -122,6 +131,16 @@ class Pending:
 
     # Out ----------------------------------------------------------------------------------
 
+    def _gather(self) -> None:
+        """Wait while more keeps coming; ``_lock`` is held, and let go of while waiting."""
+        for _ in range(GATHER_BREATHS):
+            have = len(self._waiting)
+            if not have or self._closing or self._held >= BATCH_READINGS:
+                return
+            self._arrived.wait(GATHER_S)
+            if len(self._waiting) == have:
+                return
+
     def take(self, wait_s: float, window_s: float) -> list[Item]:
         """The next items, in order; empty after ``wait_s`` without any.
 
@@ -132,6 +151,8 @@ class Pending:
         with self._lock:
             if not self._waiting and not self._closing:
                 self._arrived.wait(wait_s)
+            if window_s <= 0:
+                self._gather()
             if window_s > 0 and self._waiting:
                 until_s = self._waiting[0].put_s + window_s
                 while (left_s := until_s - time.monotonic()) > 0 and not (
