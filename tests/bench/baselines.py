@@ -34,7 +34,8 @@ def curve(start_c, conv, rad, ambient_c, low_c):
     """Times at which a lump passes temperatures from ``start_c`` down; c constant."""
     grid = np.linspace(start_c, max(low_c, ambient_c + 1.0), 300)
     k, ka = grid + 273.15, ambient_c + 273.15
-    rate = conv * (np.maximum(grid - ambient_c, 0) / 300) ** 1.25 + rad * (k**4 - ka**4) / (573.15**4 - ka**4)
+    rate = conv * (np.maximum(grid - ambient_c, 0) / 300) ** 1.25
+    rate += rad * (k**4 - ka**4) / (573.15**4 - ka**4)
     slow = 1 / np.maximum(rate, 1e-9)
     times = np.concatenate([[0], np.cumsum(0.5 * (slow[1:] + slow[:-1]) * -np.diff(grid))])
     return grid, times

@@ -149,8 +149,25 @@ def median(values) -> float:
     return float(np.median(values)) if values else float("nan")
 
 
+def _error(row: Row) -> float:
+    return abs(row.p50 / row.left_s - 1)
+
+
+def _width(row: Row) -> float:
+    """Width of the interval in times the true time left; without an upper end: to ten times."""
+    return ((10 * row.left_s if row.p95 is None else row.p95) - row.p05) / row.left_s
+
+
 def _held(row: Row) -> bool:
     return row.p05 <= row.left_s <= (np.inf if row.p95 is None else row.p95)
+
+
+def _too_late(row: Row) -> bool:
+    return row.p05 > row.left_s
+
+
+def _late(row: Row) -> bool:
+    return row.since_event_s is not None and 59 <= row.since_event_s <= 91
 
 
 def figures(rows: list[Row]) -> dict[str, tuple[float, str]]:
@@ -159,25 +176,21 @@ def figures(rows: list[Row]) -> dict[str, tuple[float, str]]:
     said = [r for r in quiet if r.p50 is not None]
     calm = [r for r in said if r.since_event_s is None]
     half = [r for r in calm if r.kind == "50%"]
-    late = [
-        r
-        for r in said
-        if r.since_event_s is not None and 59 <= r.since_event_s <= 91 and r.left_s > 20
-    ]
+    late = [r for r in said if _late(r) and r.left_s > 20]
+    after = [r for r in said if r.since_event_s is not None]
+    answered = [r for r in rows if r.p50 is not None]
     out = {
-        "half way, no events: median |error|": (100 * median(abs(r.p50 / r.left_s - 1) for r in half), "<= 2 %"),
-        "half way, no events: median width of 90 %": (
-            median(((r.p95 if r.p95 is not None else 10 * r.left_s) - r.p05) / r.left_s for r in half), "<= 0.30"),
+        "half way, no events: median |error|": (100 * median(map(_error, half)), "<= 2 %"),
+        "half way, no events: median width of 90 %": (median(map(_width, half)), "<= 0.30"),
         "60-90 s after the last event: median |error|": (
-            100 * median(abs(r.p50 / r.left_s - 1) for r in late), "<= 10 %"),
-        "90 % interval holds": (100 * share(_held(r) for r in said), "85-95 %"),
-        "90 % interval holds, no events": (100 * share(_held(r) for r in calm), "85-95 %"),
-        "90 % interval holds, after events": (
-            100 * share(_held(r) for r in said if r.since_event_s is not None), "85-95 %"),
-        "p05 beyond the truth": (100 * share(r.p05 > r.left_s for r in said), "< 5 %"),
-        "p05 beyond the truth, no events": (100 * share(r.p05 > r.left_s for r in calm), "< 5 %"),
+            100 * median(map(_error, late)), "<= 10 %"),
+        "90 % interval holds": (100 * share(map(_held, said)), "85-95 %"),
+        "90 % interval holds, no events": (100 * share(map(_held, calm)), "85-95 %"),
+        "90 % interval holds, after events": (100 * share(map(_held, after)), "85-95 %"),
+        "p05 beyond the truth": (100 * share(map(_too_late, said)), "< 5 %"),
+        "p05 beyond the truth, no events": (100 * share(map(_too_late, calm)), "< 5 %"),
         "p05 beyond the truth, events to come too": (
-            100 * share(r.p05 > r.left_s for r in rows if r.p50 is not None), "(no bar)"),
+            100 * share(map(_too_late, answered)), "(no bar)"),
         "no answer": (100 * share(r.p50 is None for r in quiet), "< 10 %"),
     }  # fmt: skip
     rates = [r.rate_off for r in rows if r.rate_off is not None]
@@ -195,38 +208,41 @@ def figures(rows: list[Row]) -> dict[str, tuple[float, str]]:
 
 def compare(rows: list[Row]) -> list[str]:
     """Median errors of ours and of the simple rules on the same rows."""
-    lines = [
-        f"{'median |error| of time left, %':44s}{'10%':>8s}{'25%':>8s}{'50%':>8s}{'75%':>8s}{'60-90 s':>9s}"
-    ]
+    kinds = ("10%", "25%", "50%", "75%", "60-90 s")
+    lines = [f"{'median |error| of time left, %':44s}" + "".join(f"{k:>9s}" for k in kinds)]
     for name in [OURS, *BASELINES]:
         cells = []
-        for kind in ("10%", "25%", "50%", "75%", "late"):
+        for kind in kinds:
             them = [
                 r for r in rows if not r.to_come
-                and (r.kind == kind and r.since_event_s is None if kind != "late"
-                     else r.since_event_s is not None and 59 <= r.since_event_s <= 91 and r.left_s > 20)
+                and (_late(r) and r.left_s > 20 if kind == kinds[-1]
+                     else r.kind == kind and r.since_event_s is None)
             ]  # fmt: skip
             said = [(r.p50 if name == OURS else r.others.get(name), r.left_s) for r in them]
             cells.append(100 * median(abs(s / left - 1) for s, left in said if s is not None))
-        lines.append(f"{name:44s}" + "".join(f"{c:8.1f}" for c in cells))
+        lines.append(f"{name:44s}" + "".join(f"{c:9.1f}" for c in cells))
     return lines
 
 
 def by_family(rows: list[Row]) -> list[str]:
-    lines = [
-        f"{'family':12s}{'rows':>6s}{'none %':>8s}{'|err| %':>9s}{'half %':>8s}{'late %':>8s}{'width':>8s}{'holds %':>9s}{'p05 late %':>12s}"
-    ]
+    """The same figures for each kind of case."""
+    heads = ("rows", "none %", "|err| %", "half %", "late %", "width", "holds %", "p05 late %")
+    lines = [f"{'family':12s}" + "".join(f"{head:>11s}" for head in heads)]
     for family in FAMILIES:
         quiet = [r for r in rows if r.family == family and not r.to_come]
         said = [r for r in quiet if r.p50 is not None]
-        lines.append(
-            f"{family:12s}{len(quiet):6d}{100 * share(r.p50 is None for r in quiet):8.1f}"
-            f"{100 * median(abs(r.p50 / r.left_s - 1) for r in said):9.1f}"
-            f"{100 * median(abs(r.p50 / r.left_s - 1) for r in said if r.kind == '50%'):8.1f}"
-            f"{100 * median(abs(r.p50 / r.left_s - 1) for r in said if r.since_event_s is not None and 59 <= r.since_event_s <= 91):8.1f}"
-            f"{median(((r.p95 or 10 * r.left_s) - r.p05) / r.left_s for r in said):8.2f}"
-            f"{100 * share(_held(r) for r in said):9.1f}{100 * share(r.p05 > r.left_s for r in said):12.1f}"
+        if not said:
+            continue
+        cells = (
+            100 * share(r.p50 is None for r in quiet),
+            100 * median(map(_error, said)),
+            100 * median(_error(r) for r in said if r.kind == "50%"),
+            100 * median(_error(r) for r in said if _late(r)),
+            median(map(_width, said)),
+            100 * share(map(_held, said)),
+            100 * share(map(_too_late, said)),
         )
+        lines.append(f"{family:12s}{len(quiet):11d}" + "".join(f"{c:11.2f}" for c in cells))
     return lines
 
 

@@ -321,8 +321,9 @@ def _read(rng, family, times, truth, plan, air, lag, net, i):
     lumped = {}
     if family == "lumped":
         lumped = {
-            "mass": float(net.mass[i, 0]), "area": float(net.area[i, 0]), "kind": int(net.kind[i, 0]),
-            "size": float(net.size[i, 0]), "emissivity": float(net.emissivity[i, 0]),
+            "mass": float(net.mass[i, 0]), "area": float(net.area[i, 0]),
+            "kind": int(net.kind[i, 0]), "size": float(net.size[i, 0]),
+            "emissivity": float(net.emissivity[i, 0]),
             "start": float(net.start[i, 0]),
         }  # fmt: skip
     return Case(
