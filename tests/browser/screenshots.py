@@ -31,6 +31,10 @@ FLAGS = [
 ]
 SIZES = {"390": (390, 844), "1024": (1024, 768), "1920": (1920, 1080)}
 BENCH = ["ready", "wait", "stop", "unknown", "two", "slow", "alarm", "empty", "heard", "idle"]
+BENCH += ["many", "seen", "over"]
+
+
+VIEWS = ["sensors", "kinds", "parts", "form", "sound"]
 
 
 def settle(page: Page) -> None:
@@ -41,16 +45,21 @@ def settle(page: Page) -> None:
 def shots(browser: Browser, out: Path, only: set[str], themes: list[str], sizes: list[str]) -> None:
     for size in sizes:
         for theme in themes:
-            for name in [*BENCH, "lost", "sensors", "kinds", "parts", "form", "sound"]:
+            for name in [*BENCH, "lost", "list", *VIEWS]:
                 if only and name not in only:
                     continue
                 shot(browser, out / f"{name}-{theme}-{size}.png", name, theme, SIZES[size])
 
 
 def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, int]) -> None:
-    state = {"lost": "ready", "kinds": "heard", "parts": "two", "form": "two", "sound": "idle"}.get(
-        name, name
-    )
+    state = {
+        "lost": "ready",
+        "kinds": "heard",
+        "parts": "two",
+        "form": "two",
+        "sound": "idle",
+        "list": "many",
+    }.get(name, name)
     board = ScriptedBoard(state)
     server = PageServer(create_app(board.wiring()))
     server.start()
@@ -72,7 +81,11 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
         page.click("#parts [data-action='edit part']")
     elif name == "sound":
         page.click("[data-action='sound']")
-    if name in ("kinds", "form", "sound"):
+        page.wait_for_selector("body[data-sound='on']")
+        page.click("[data-action='sound']")
+    elif name == "list":
+        page.click("[data-action='all alarms']")
+    if name in ("kinds", "form", "sound", "list"):
         page.wait_for_selector("dialog[open]")
     # The first screen is what counts at the bench; the rest is below.
     page.screenshot(path=path, full_page=size[0] == 390 and not page.query_selector("dialog[open]"))

@@ -416,6 +416,27 @@ ALARMS = [
     ),
 ]
 
+MANY = [
+    *ALARMS,
+    alarm(28, "below preheat", f"{PUMP}: 241 °C is below preheat 250 °C: re-heat", 31, part_id=2),
+    alarm(
+        32,
+        "purge lost",
+        f"{PUMP}: purge lost: look at bottle and hose",
+        4,
+        part_id=2,
+    ),
+    alarm(
+        33,
+        "no data",
+        "no data from pump/joint: silent for 12 s",
+        12,
+        part_id=2,
+        channel="pump/joint",
+    ),
+    alarm(34, "not recording", "readings are not being recorded: disk full", 66, part_id=None),
+]
+
 STATES: dict[str, dict[str, Any]] = {
     "ready": answer(READY),
     "wait": answer(WAIT),
@@ -424,6 +445,9 @@ STATES: dict[str, dict[str, Any]] = {
     "two": answer(READY, INTERPASS),
     "slow": answer(WAIT, SLOW),
     "alarm": answer(STOP, INTERPASS, alarms=ALARMS, recording=False),
+    "many": answer(STOP, INTERPASS, alarms=MANY, recording=False),
+    "seen": answer(READY, alarms=[ALARMS[2]]),
+    "over": answer(READY, alarms=[ALARMS[3], ALARMS[2]]),
     "empty": answer(channels=[]),
     "heard": answer(channels=MIXED[:2]),
     "made": answer(part(1, "Casting 1", metal="iron, unknown"), channels=FITTED[:2]),

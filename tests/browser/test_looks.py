@@ -39,7 +39,19 @@ def test_every_state_fits(opened, board, width, theme, answers):
     page = opened(width=width, height=HEIGHT[width], color_scheme=theme)
     paper = page.evaluate("getComputedStyle(document.body).backgroundColor")
     assert (paper == "rgb(255, 255, 255)") == (theme == "light")
-    for name in ["ready", "wait", "stop", "unknown", "two", "slow", "alarm", "empty", "idle"]:
+    for name in [
+        "ready",
+        "wait",
+        "stop",
+        "unknown",
+        "two",
+        "slow",
+        "alarm",
+        "many",
+        "over",
+        "empty",
+        "idle",
+    ]:
         board.show(name)
         wait_for(page, board.bench)
         assert sideways(page) == 0, name
@@ -65,7 +77,7 @@ def wait_for(page, bench) -> None:
           const shown = Object.fromEntries(
             panels.map((e) => [e.dataset.partId, e.dataset.verdict]));
           return JSON.stringify(shown) === JSON.stringify(heats)
-            && document.querySelectorAll('.alarm').length === alarms
+            && Number(document.getElementById('alarms').dataset.count) === alarms
             && document.querySelectorAll('#waiting .row').length === parts;
         }""",
         arg=[heats, len(bench["alarms"]), len(bench["parts"]) - len(heats)],
@@ -85,9 +97,21 @@ def largest(panel) -> float:
     )
 
 
+@pytest.mark.parametrize("name", ["ready", "stop", "slow", "alarm", "many", "seen", "over"])
+def test_the_verdict_stays_in_the_upper_part_of_a_tablet(opened, board, name):
+    """However many alarms there are; 45 % of the screen is our own bar, no source."""
+    board.show(name)
+    page = opened()
+    wait_for(page, board.bench)
+    for word in page.locator(".word").all():
+        box = word.bounding_box()
+        assert box["y"] + box["height"] <= 0.45 * HEIGHT[1024]
+
+
 PLACES = [
     ("ready", "bench", None),
     ("alarm", "bench", None),
+    ("many", "bench", "[data-action='all alarms']"),
     ("empty", "bench", None),
     ("idle", "bench", None),
     ("sensors", "sensors", None),

@@ -79,6 +79,7 @@ function silence() {
   setText(at("lost-title"), title);
   setText(at("lost-more"), link.everGood ? t(`link.${link.state}_more`, { age }) : t("link.never"));
   for (const { panel } of panels.values()) panel.lose(link.silence(), title);
+  alarms.lose();
   setText(at("recording"), "");
 }
 
@@ -109,24 +110,24 @@ function chime(hot) {
 
 function soundState() {
   document.body.dataset.sound = sounder.state;
-  show(at("hush"), sounder.state !== "on");
-  setText(at("sound-text"), t(sounder.state === "on" ? "tools.sound_on" : "tools.sound_off"));
+  setText(at("sound-text"), t(`tools.sound_${sounder.state}`));
   setAttribute(at("sound").querySelector("use"), "href", sounder.state === "on" ? "#i-sound" : "#i-mute");
-  if (sounder.state === "missing") setText(at("hush").querySelector("span"), t("sound.missing"));
-  show(at("hush").querySelector("button"), sounder.state === "blocked");
   listen();
 }
 sounder.addEventListener("state", soundState);
 sounder.addEventListener("played", ({ name }) => {
   document.body.dataset.played = name;
 });
-at("hush").querySelector("button").addEventListener("click", () => sounder.allow());
 at("lost-quiet").addEventListener("click", () => {
   quietened = true;
   listen();
 });
+let pressedWhile = "on";
+for (const kind of ["pointerdown", "keydown"]) at("sound").addEventListener(kind, () => (pressedWhile = sounder.state), { capture: true });
 at("sound").addEventListener("click", async () => {
+  // A silent page is cured by the tap alone; what can be heard is the next tap's business.
   sounder.allow();
+  if (pressedWhile === "blocked") return;
   const { openSound } = await import("./sound_sheet.js");
   openSound(sounder, wake);
 });

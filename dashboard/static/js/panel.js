@@ -7,7 +7,7 @@ import { Probes } from "./probes.js";
 import { drawStrip, timeSpan } from "./strip.js";
 import { soon } from "./toasts.js";
 import { Trace } from "./trace.js";
-import { count, find, t, t2 } from "./words.js";
+import { count, find, sentence, t, t2 } from "./words.js";
 
 const VERDICTS = new Set(["ready", "wait", "stop", "unknown"]);
 /** Anything this page does not know is doubt, and doubt is never ready. */
@@ -280,7 +280,6 @@ function nextStep({ phase, pass_running: welding }) {
   return phase === "bench" ? ["begin pass", null] : [null, null];
 }
 
-const sentence = (text) => text.slice(0, 1).toLocaleUpperCase() + text.slice(1);
 /** A reason of the purge says so, if only by its first word. */
 const said = (side, reason) => (side === "purge" && !/purge/i.test(reason) ? `${t("purge.title")}: ${reason}` : sentence(reason));
 

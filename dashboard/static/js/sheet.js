@@ -16,6 +16,12 @@ export function openSheet(title, name, ...children) {
   heading.focus();
 }
 
+/** Whether this sheet is the one that is open. */
+export function sheetIs(name) {
+  const sheet = document.getElementById("sheet");
+  return sheet.open && sheet.dataset.sheet === name;
+}
+
 export function closeSheet() {
   document.getElementById("sheet").close();
 }

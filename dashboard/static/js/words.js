@@ -24,6 +24,9 @@ export function count(key, n) {
   return t(`${key}_${n === 0 || n === 1 ? n : "n"}`, { n });
 }
 
+/** With a capital letter. */
+export const sentence = (text) => text.slice(0, 1).toLocaleUpperCase() + text.slice(1);
+
 function fill(text, key, values) {
   if (text === null) throw new Error(`no text for ${key}`);
   return text.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? values[name] : whole));
