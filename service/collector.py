@@ -260,6 +260,8 @@ class Collector:
                 self._work.notify_all()
 
     def _wait_for_room(self) -> None:
+        if len(self._queue) < BACKLOG_LIMIT:
+            return  # nearly always, and looking costs no lock
         with self._room:
             self._room.wait_for(
                 lambda: self._stopping or len(self._queue) < BACKLOG_LIMIT, timeout=30.0

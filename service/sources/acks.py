@@ -11,16 +11,21 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class _Waiting:
     number: int
+    generation: int
     done: bool = False
 
 
 class AckQueue:
     """Messages of the present connection whose readings are not all committed yet.
+
+    A message is entered without a lock: the network thread must not wait while the writer's
+    thread, which holds it, works through a row of acknowledgements.
 
     Args:
         send: Acknowledges a message number to the broker; called in order, under the lock, from
@@ -40,7 +45,7 @@ class AckQueue:
     def waiting(self) -> int:
         """Messages that have come and are not acknowledged."""
         with self._lock:
-            return len(self._waiting)
+            return sum(entry.generation == self._generation for entry in self._waiting)
 
     def connected(self) -> None:
         """A new connection begins; what the last one left is void."""
@@ -55,20 +60,21 @@ class AckQueue:
 
     def expect(self, number: int) -> Callable[[], None]:
         """A message has come; returns what to call once, from any thread, when it is safe."""
-        with self._lock:
-            entry = _Waiting(number)
-            generation = self._generation
-            self._waiting.append(entry)
-        return lambda: self._finish(entry, generation)
+        entry = _Waiting(number, self._generation)
+        self._waiting.append(entry)
+        return partial(self._finish, entry)
 
-    def _finish(self, entry: _Waiting, generation: int) -> None:
+    def _finish(self, entry: _Waiting) -> None:
         with self._lock:
-            if generation != self._generation:
+            if entry.generation != self._generation:
                 self.dropped += 1
-                return
             entry.done = True
-            while self._open and self._waiting and self._waiting[0].done:
-                self._send(self._waiting.popleft().number)
+            waiting = self._waiting
+            # One of an earlier connection may have been entered just as that one was lost.
+            while waiting and (waiting[0].done or waiting[0].generation != self._generation):
+                front = waiting.popleft()
+                if self._open and front.generation == self._generation:
+                    self._send(front.number)
 
     def _void(self) -> None:
         self._generation += 1

@@ -102,9 +102,10 @@ class Link(ABC):
         with self._tally_lock:
             self._tally.progress_us = self._clock.monotonic_us()
 
-    def note_bytes(self, data: bytes) -> None:
-        """Bytes have come."""
+    def note_bytes(self, data: bytes, lines: int = 0) -> None:
+        """Bytes have come, ``lines`` of them being complete lines or messages."""
         with self._tally_lock:
+            self._tally.lines += lines
             self._tally.last_byte_us = self._clock.monotonic_us()
             if len(data) >= LAST_RAW_BYTES:
                 self._tally.last_raw = data[-LAST_RAW_BYTES:]
@@ -253,8 +254,8 @@ class ThreadedLink(Link):
     def alive(self) -> bool:
         return self._thread is not None and self._thread.is_alive()
 
-    def note_bytes(self, data: bytes) -> None:
-        super().note_bytes(data)
+    def note_bytes(self, data: bytes, lines: int = 0) -> None:
+        super().note_bytes(data, lines)
         self._retry_s = self.RETRY_FIRST_S
 
     @abstractmethod

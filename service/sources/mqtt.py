@@ -260,8 +260,7 @@ class MqttLink(ThreadedLink):
     @_guarded
     def _on_message(self, _client: Any, _userdata: Any, message: paho.MQTTMessage) -> None:
         payload = bytes(message.payload)
-        self.note_bytes(payload)
-        self.note_lines(1)
+        self.note_bytes(payload, lines=1)
         if self._is_status(message.topic):
             self._note_node(message)
             if message.qos:

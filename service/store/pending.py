@@ -22,12 +22,12 @@ log = logging.getLogger(__name__)
 BATCH_READINGS = 5_000
 """About so many readings are written in one transaction."""
 
-GATHER_S = 0.001
+GATHER_S = 0.0005
 """A commit costs as much as a hundred readings do. Without this breath between the first reading
 and the commit, a burst from a broker (which sends twenty and waits for their acknowledgement) is
 torn into commits of one."""
 
-GATHER_BREATHS = 10
+GATHER_BREATHS = 6
 """As many breaths at the most, so that what came first is not long unsafe."""
 
 OVERFLOW = "more readings came than could be held in memory while the disk took none"
