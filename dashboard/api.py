@@ -112,6 +112,35 @@ def act() -> Response:
     )
 
 
+@api.get("/api/v1/notices")
+def notices() -> Response:
+    """What must be told about the records and has not been read yet."""
+    return _notices()
+
+
+@api.post("/api/v1/notices/<int:notice_id>/seen")
+def notice_seen(notice_id: int) -> Response:
+    """Somebody has read one; what is left."""
+    check_action()
+    if notice_id == 0:
+        raise Problem(409, "stays", "Notice 0 stays until its cause is gone; its text says how.")
+    try:
+        found = wiring().notice_seen(notice_id)
+    except Refused as refusal:
+        raise Problem(409, "refused", str(refusal)) from None
+    if not found:
+        raise Problem(404, "no-notice", f"There is no notice {notice_id} waiting to be read.")
+    return _notices()
+
+
+def _notices() -> Response:
+    waiting = [
+        {"id": notice.id, "at": to_rfc3339(notice.at_us), "text": notice.text}
+        for notice in wiring().notices()
+    ]
+    return _json({"notices": waiting})
+
+
 @api.get("/healthz")
 def healthz() -> Response:
     """200 while every worker makes progress, else 503; the body says which does not."""

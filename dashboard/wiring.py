@@ -95,6 +95,21 @@ class Metric:
 
 
 @dataclass(frozen=True, slots=True)
+class Notice:
+    """Something somebody must be told about the records.
+
+    Attributes:
+        id: For ``Wiring.notice_seen``; 0 for one that stays until its cause is gone.
+        at_us: When it came up [µs UTC].
+        text: What, where, and what to do.
+    """
+
+    id: int
+    at_us: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Wiring:
     """The functions behind the pages. All may be called from several threads at once.
 
@@ -107,6 +122,9 @@ class Wiring:
             ``links`` are shown with the sensors: ``name``, ``state``, ``data_age_s`` and, by
             cause, the numbers of measurements ``rejected``.
         metrics: Figures about the service.
+        notices: What must be told about the records and has not been read yet, oldest first.
+        notice_seen: Somebody has read the notice of this id; ``False`` when there is none such.
+            Raises ``service.judge.events.Refused`` when that cannot be kept now.
         now_us: The shop's clock [µs UTC].
     """
 
@@ -115,6 +133,8 @@ class Wiring:
     history: Callable[[str, int, int, int], History | None]
     health: Callable[[], tuple[bool, Mapping[str, object]]]
     metrics: Callable[[], Iterable[Metric]]
+    notices: Callable[[], Sequence[Notice]]
+    notice_seen: Callable[[int], bool]
     now_us: Callable[[], int]
 
 

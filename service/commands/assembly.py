@@ -12,7 +12,7 @@ from contextlib import ExitStack
 
 from dashboard.app import create_app
 from dashboard.server import PageServer
-from dashboard.wiring import Doors, History, HistoryPoint, Metric, Wiring
+from dashboard.wiring import Doors, History, HistoryPoint, Metric, Notice, Wiring
 from service import __version__
 from service.board import Board
 from service.clock import Clock
@@ -23,6 +23,7 @@ from service.commands.links import make_links
 from service.commands.wellness import Wellness
 from service.config import Config
 from service.judge.actions import ServiceStarted
+from service.judge.events import Refused
 from service.notify.notifier import notifier_for
 from service.rebuild import checkpoint_version, resume
 from service.sources.mqtt import MqttLink
@@ -125,6 +126,8 @@ class RunningService:
             history=self._history,
             health=self.wellness.health,
             metrics=self._metrics,
+            notices=self._notices,
+            notice_seen=self._notice_seen,
             now_us=self.collector.utc_us,
         )
         page = config.dashboard
@@ -152,6 +155,22 @@ class RunningService:
             unit=found.unit,
             points=[HistoryPoint(step.t_us, step.low, step.high) for step in found.steps],
         )
+
+    def _notices(self) -> list[Notice]:
+        try:
+            found = self.store.notices()
+        except StoreError as error:
+            return [Notice(0, self.collector.utc_us(), str(error))]
+        return [Notice(each.id, each.at_us, each.text) for each in found]
+
+    def _notice_seen(self, notice_id: int) -> bool:
+        try:
+            if all(each.id != notice_id for each in self.store.notices()):
+                return False
+            self.store.notice_seen(notice_id)
+        except StoreError as error:
+            raise Refused(str(error)) from error
+        return True
 
     def _metrics(self) -> list[Metric]:
         links = [link.status() for link in self.links]

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from scripted import STATES, ScriptedBoard
+from scripted import SET_ASIDE, STATES, ScriptedBoard
 
 from dashboard.app import create_app
 from dashboard.server import PageServer
@@ -45,7 +45,7 @@ def settle(page: Page) -> None:
 def shots(browser: Browser, out: Path, only: set[str], themes: list[str], sizes: list[str]) -> None:
     for size in sizes:
         for theme in themes:
-            for name in [*BENCH, "lost", "list", *VIEWS]:
+            for name in [*BENCH, "lost", "list", "told", *VIEWS]:
                 if only and name not in only:
                     continue
                 shot(browser, out / f"{name}-{theme}-{size}.png", name, theme, SIZES[size])
@@ -59,8 +59,11 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
         "form": "two",
         "sound": "idle",
         "list": "many",
+        "told": "ready",
     }.get(name, name)
     board = ScriptedBoard(state)
+    if name == "told":
+        board.told = [SET_ASIDE]
     server = PageServer(create_app(board.wiring()))
     server.start()
     context = browser.new_context(

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from dashboard.wiring import History, HistoryPoint, Metric, Wiring
+from dashboard.wiring import History, HistoryPoint, Metric, Notice, Wiring
 from service.judge.actions import OperatorAction
 from service.judge.events import Refused
 
@@ -456,6 +456,15 @@ STATES: dict[str, dict[str, Any]] = {
 }
 
 
+SET_ASIDE = Notice(
+    3,
+    NOW_US - 40_000_000,
+    "The database was damaged (file is not a database) and has been set aside as "
+    "/home/shop/heatwindow/shop.db.damaged-20260303T094027Z. A fresh one was begun: parts, heats "
+    "and readings from before are only in the old file and in backups.",
+)
+
+
 @dataclass(frozen=True)
 class Posting:
     body: bytes
@@ -480,6 +489,7 @@ class ScriptedBoard:
         self.acted: list[dict[str, Any]] = []
         self.refuse: str | None = None
         self.hung_at: float | None = None
+        self.told: list[Notice] = []
         self.on_act: Callable[[OperatorAction], None] | None = None
         self.gap = False
         self.ticking = ticking
@@ -511,6 +521,14 @@ class ScriptedBoard:
             part_id = 1 + len([a for a in self.acted if a["kind"] == "create part"])
         return Result(len(self.acted), part_id, getattr(action, "heat_id", None))
 
+    def notice_seen(self, notice_id: int) -> bool:
+        if self.refuse is not None:
+            raise Refused(self.refuse)
+        left = [notice for notice in self.told if notice.id != notice_id]
+        found = len(left) < len(self.told)
+        self.told = left
+        return found
+
     def history(self, name: str, start_us: int, end_us: int, points: int) -> History | None:
         if all(c["name"] != name for c in self.bench["channels"]):
             return None
@@ -525,6 +543,8 @@ class ScriptedBoard:
             history=self.history,
             health=lambda: (True, {"store": "open", "links": LINKS}),
             metrics=lambda: [Metric("heatwindow_readings", "counter", "Readings.", [({}, 3.0)])],
+            notices=lambda: self.told,
+            notice_seen=self.notice_seen,
             now_us=self.now_us,
         )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from dataclasses import replace
 
 import pytest
 from playwright.sync_api import expect
@@ -199,6 +200,31 @@ def test_blocked_sound_is_told_at_once_and_cured_by_one_tap(opened):
         page.click(f"[data-action='test sound'][data-value='{name}']")
         page.wait_for_selector(f"body[data-played='{name}']")
         page.click("[data-action='close sheet']")
+
+
+def test_a_notice_stays_until_it_is_read(opened, board, answers):
+    board.told = [answers.SET_ASIDE]
+    page, other = opened(), opened("#parts", width=390, height=844)
+    for each in (page, other):
+        told = each.locator("[data-notice-id='3']")
+        expect(told).to_contain_text("has been set aside as", timeout=LONG_MS)
+        expect(told).to_be_in_viewport(ratio=0.99)
+    page.reload()
+    page.click("[data-notice-id='3'] [data-action='notice seen']", timeout=LONG_MS)
+    expect(page.locator("#notices")).to_be_hidden()
+    assert board.told == []
+    other.click("[data-action='notice seen']")  # gone meanwhile: said, and taken away
+    expect(other.locator("#notices")).to_be_hidden()
+
+
+def test_a_notice_that_stays_has_no_button(opened, board, answers):
+    board.told = [replace(answers.SET_ASIDE, id=0)]
+    page = opened()
+    expect(page.locator("[data-notice-id='0']")).to_be_visible(timeout=LONG_MS)
+    expect(page.locator("[data-action='notice seen']")).to_be_hidden()
+    undo = page.locator("[data-toast] [data-action='undo']")
+    page.click(".panel [data-action='move part'][data-phase='oven']")
+    undo.click()  # not covered by the notice
 
 
 def test_lost_connection_sounds_until_it_is_quietened(opened, served):

@@ -41,6 +41,12 @@ def board() -> object:
 
 
 @pytest.fixture
+def notice() -> object:
+    """A notice as the store gives it."""
+    return scripted.SET_ASIDE
+
+
+@pytest.fixture
 def client(board) -> FlaskClient:
     return create_app(board.wiring()).test_client()
 

@@ -74,10 +74,25 @@ def test_other_answers_fit(client, board, post):
     fits(post(act), "/api/v1/actions", "post")
     fits(client.get("/healthz"), "/healthz")
     fits(client.get("/api/v1/openapi.json"), "/api/v1/openapi.json")
+    fits(client.get("/api/v1/notices", headers={"Host": "foreign"}), "/api/v1/notices")
     etag = client.get("/api/v1/bench").headers["ETag"]
     fits(client.get("/api/v1/bench", headers={"If-None-Match": etag}), "/api/v1/bench")
     board.hung_at = time.monotonic() - 60
     fits(client.get("/api/v1/bench"), "/api/v1/bench")
+
+
+def test_notices_fit(client, board, notice):
+    path = "/api/v1/notices/{id}/seen"
+    board.told = [notice]
+    fits(client.get("/api/v1/notices"), "/api/v1/notices")
+    ours = {"X-Heatwindow": "page"}
+    fits(client.post("/api/v1/notices/3/seen", json={}), path, "post")
+    fits(client.post("/api/v1/notices/3/seen", headers=ours), path, "post")
+    foreign = ours | {"Host": "foreign"}
+    fits(client.post("/api/v1/notices/3/seen", json={}, headers=foreign), path, "post")
+    for number in (3, 3, 0):
+        answer = client.post(f"/api/v1/notices/{number}/seen", json={}, headers=ours)
+        fits(answer, path, "post")
 
 
 def test_problems_are_as_rfc_9457_has_them(client, post):

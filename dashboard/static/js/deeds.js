@@ -19,25 +19,35 @@ export function onDone(run) {
 }
 
 /**
- * Send an action.
- * @returns {Promise<{seq: number, part_id: number|null, heat_id: number|null, recorded: boolean}>}
+ * Post an object.
+ * @returns {Promise<object>} the answer
  * @throws {NotDone} with one sentence for the person.
  */
-export async function send(action) {
+export async function post(address, body) {
   let answer;
   try {
-    answer = await fetch("/api/v1/actions", {
+    answer = await fetch(address, {
       method: "POST",
       headers: { "Content-Type": "application/json", "X-Heatwindow": "page" },
-      body: JSON.stringify({ token: token(), ...action }),
+      body: JSON.stringify(body),
       signal: AbortSignal.timeout(TIMEOUT_MS),
       keepalive: true,
     });
   } catch {
     throw new NotDone(t("done.failed"));
   }
-  const body = await answer.json().catch(() => null);
-  if (!answer.ok) throw new NotDone(t("done.refused", { why: body?.detail ?? answer.status }));
+  const said = await answer.json().catch(() => null);
+  if (!answer.ok) throw new NotDone(t("done.refused", { why: said?.detail ?? answer.status }));
+  return said;
+}
+
+/**
+ * Send an action.
+ * @returns {Promise<{seq: number, part_id: number|null, heat_id: number|null, recorded: boolean}>}
+ * @throws {NotDone} with one sentence for the person.
+ */
+export async function send(action) {
+  const body = await post("/api/v1/actions", { token: token(), ...action });
   afterwards();
   return body;
 }

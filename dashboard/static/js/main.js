@@ -63,11 +63,20 @@ link.addEventListener("pulse", () => {
   if (link.state === "lost" || link.state === "stalled") silence();
   listen();
   sounder.pulse();
+  tellNotices();
 });
 
 link.addEventListener("newpage", () => {
   if (!at("sheet").open) location.reload();
 });
+
+let notices = null;
+/** Never in the way of the first verdict: fetched after it. */
+async function tellNotices() {
+  if (!link.everGood) return;
+  notices ??= import("./notices.js").then(({ Notices }) => new Notices(at("notices")));
+  (await notices).pulse();
+}
 
 /** Nothing is live: grey, and say so in words, everywhere. */
 function silence() {
