@@ -36,6 +36,8 @@ from tests.field.bench_parts import Mosquitto, Publisher, wait_until
 from tests.field.service_process import ServiceProcess
 
 CHANNELS = 8
+STEP_K = 0.1
+"""From one reading to the next on the way to the board [K]."""
 
 
 def pack(rng: random.Random, records: int) -> bytes:
@@ -178,14 +180,17 @@ def publish_to_board(folder: Path, count: int) -> Any:
             if now_s >= next_s and number < count:
                 number += 1
                 sent[number] = now_s
+                # Slow enough for metal, so that every number is an ordinary good reading.
+                value_c = 20 + number * STEP_K
                 publisher.client.publish(
-                    "bench/x", json.dumps([{"n": "bench/0", "u": "Cel", "v": number}]).encode(), 1
+                    "bench/x", json.dumps([{"n": "bench/0", "u": "Cel", "v": value_c}]).encode(), 1
                 )
                 next_s += 0.01
                 continue
             channel = shop.channel("bench/0")
             shown_s = time.monotonic()
-            value = 0 if channel is None or channel["value"] is None else int(channel["value"])
+            unseen = channel is None or channel["value"] is None
+            value = 0 if unseen else round((channel["value"] - 20) / STEP_K)
             for each in range(seen + 1, value + 1):
                 # Shown now, or overtaken by a newer value: no later than this.
                 late_ms.append((shown_s - sent[each]) * 1000)
