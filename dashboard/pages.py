@@ -5,15 +5,19 @@ from __future__ import annotations
 from flask import Blueprint, Response, current_app, render_template
 
 from dashboard.assets import packed
+from dashboard.first import first
+from dashboard.wiring import Wiring
 
 pages = Blueprint("pages", __name__)
 
 
 @pages.get("/")
 def bench() -> Response:
-    """The bench, with sensors and parts a tap away."""
+    """The bench, with sensors and parts a tap away, and the verdicts of this moment in it."""
     digest = current_app.extensions["heatwindow-assets"].digest
-    page = render_template("bench.html", digest=digest)
+    wiring: Wiring = current_app.extensions["heatwindow"]
+    page = render_template("bench.html", digest=digest, first=first(wiring.latest()))
     answer = packed(page.encode(), "text/html; charset=utf-8")
-    answer.headers["Cache-Control"] = "no-cache"
+    # Never from a cache, not even on the way back: what is in it is old in seconds.
+    answer.headers["Cache-Control"] = "no-store"
     return answer

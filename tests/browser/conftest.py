@@ -92,7 +92,7 @@ def served(board) -> Iterator[Served]:
 
 
 # What a browser notes by itself when the service is away, hangs, refuses, or has no such channel.
-EXPECTED = ("ERR_CONNECTION", "ERR_EMPTY_RESPONSE", "status of 503", "status of 409")
+EXPECTED = ("ERR_CONNECTION", "ERR_FAILED", "ERR_EMPTY_RESPONSE", "status of 503", "status of 409")
 
 
 def is_error(said: ConsoleMessage) -> bool:
@@ -121,7 +121,10 @@ def opened(browser, served) -> Iterator[Opener]:
             page = context.new_page()
             page.on("pageerror", lambda error: errors.append(str(error)))
             page.on("console", lambda said: is_error(said) and errors.append(said.text))
-            page.goto(served.address + view)
+            # Looking into a page counts as a touch of it, and a touched page may sound: the page
+            # must have begun before the first look.
+            with page.expect_response("**/api/v1/bench"):
+                page.goto(served.address + view)
             page.wait_for_selector("body[data-link='live']")
             return page
 

@@ -73,7 +73,8 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
     page.on("console", lambda message: print(f"{path.name}: {message.type}: {message.text}"))
     page.on("pageerror", lambda error: print(f"{path.name}: {error}"))
     view = {"sensors": "#sensors", "kinds": "#sensors", "parts": "#parts", "form": "#parts"}
-    page.goto(server.address + view.get(name, ""))
+    with page.expect_response("**/api/v1/bench"):
+        page.goto(server.address + view.get(name, ""))
     settle(page)
     if name == "lost":
         server.stop()

@@ -51,6 +51,46 @@ def test_silence_is_noticed_within_five_seconds_by_construction(opened):
     assert lost_after_ms + 2 * 250 < 5000
 
 
+def test_the_page_begins_with_the_answer_inside_it(browser, served):
+    page = browser.new_page()
+    page.route("**/api/v1/bench", lambda route: route.abort())
+    page.goto(served.address)
+    page.wait_for_selector("body[data-link='live']")
+    assert page.locator(".panel").get_attribute("data-verdict") == "ready"
+    assert page.locator(".first").count() == 0
+    page.wait_for_selector("body[data-link='lost']", timeout=LONG_MS)
+    assert page.locator(".panel").get_attribute("data-verdict") == "unknown"
+    page.close()
+
+
+@pytest.mark.parametrize("reduced_motion", ["reduce", "no-preference"])
+def test_a_page_whose_script_fails_does_not_keep_its_verdict(browser, served, reduced_motion):
+    page = browser.new_page(reduced_motion=reduced_motion)
+    page.route("**/main.js", lambda route: route.abort())
+    page.goto(served.address)
+    verdict = page.locator(".first .word")
+    expect(verdict).to_be_hidden(timeout=LONG_MS)
+    expect(verdict).to_have_count(1)
+    expect(page.locator("#stuck")).to_be_visible(timeout=LONG_MS)
+    page.close()
+
+
+def test_without_script_no_verdict_is_shown(browser, served):
+    page = browser.new_page(java_script_enabled=False)
+    page.goto(served.address)
+    expect(page.locator(".first .word")).to_be_hidden()
+    expect(page.locator("noscript .lost")).to_be_visible()
+    page.close()
+
+
+def test_a_sheet_that_cannot_be_fetched_is_told(opened, board):
+    board.show("two")
+    page = opened()
+    page.route("**/part_form.js", lambda route: route.abort(), times=1)
+    page.locator("[data-action='edit part']").first.click()
+    expect(page.locator("[data-toast='bad']")).to_contain_text("no answer from the service")
+
+
 def test_hung_judge_is_not_shown_as_live(opened, board):
     page = opened()
     board.hung_at = time.monotonic() - 60

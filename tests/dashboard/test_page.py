@@ -72,6 +72,52 @@ def test_everything_named_is_ours_and_is_served(client, markup):
         assert "immutable" in answer.headers["Cache-Control"]
 
 
+def embedded(client) -> dict[str, str]:
+    """The data inside the page, by id."""
+    return {a["id"]: text for a, text in Markup(client.get("/").data.decode()).inline}
+
+
+def test_the_latest_answer_is_in_the_page(client, board):
+    data = embedded(client)
+    assert json.loads(data["first"])["parts"] == board.bench["parts"]
+    etag = client.get("/api/v1/bench").headers["ETag"]
+    page = client.get("/")
+    assert f"data-etag={etag}" in page.text
+    assert page.headers["Cache-Control"] == "no-store"
+    assert '<article class="panel first" data-verdict="ready">' in page.text
+
+
+def test_an_old_answer_is_not_in_the_page(client, board):
+    import time
+
+    from dashboard.first import FRESH_S
+
+    board.hung_at = time.monotonic() - FRESH_S - 0.1
+    assert "first" not in embedded(client)
+    assert "panel first" not in client.get("/").text
+
+
+def test_no_name_ends_the_data_or_becomes_markup(client, board, states):
+    ready = states["ready"]["parts"][0]
+    trick = "</script><script src=//elsewhere.example></script><!--<script>&amp;\u2028"
+    board.show(states["ready"] | {"parts": [ready | {"name": trick, "verdict": "splendid"}]})
+    page = client.get("/").text
+    assert "<script src=//" not in page
+    assert json.loads(embedded(client)["first"])["parts"][0]["name"] == trick
+    assert '<article class="panel first" data-verdict="unknown">' in page
+
+
+def test_modules_fetched_first_are_those_the_bench_needs(client):
+    """One that is missing costs a round trip; one too many, bytes."""
+    needed, queue = set(), ["main"]
+    while queue:
+        name = queue.pop()
+        if name not in needed:
+            needed.add(name)
+            queue += re.findall(r"""from "\./(\w+)\.js";""", SCRIPTS[f"{name}.js"])
+    assert set(json.loads(embedded(client)["modules"])) == needed
+
+
 def test_every_import_is_served(client):
     page = client.get("/").data.decode()
     digest = re.search(r'data-page="(\w+)"', page)

@@ -3,10 +3,12 @@ import { Alarms } from "./alarms.js";
 import { onDone } from "./deeds.js";
 import { keyed, setAttribute, setText, show } from "./dom.js";
 import { duration, timeOfDay } from "./format.js";
-import { Link } from "./link.js";
+import { embedded, Link } from "./link.js";
+import { Notices } from "./notices.js";
 import { Panel } from "./panel.js";
 import { soundClass, Sounder } from "./sound.js";
 import { forgetInks } from "./strip.js";
+import { toast } from "./toasts.js";
 import { Guide, Waiting } from "./waiting.js";
 import { t } from "./words.js";
 
@@ -20,6 +22,7 @@ const link = new Link(new URL("./pulse.js", import.meta.url), document.documentE
 const sounder = new Sounder();
 const alarms = new Alarms(at("alarms"), at("announce"));
 const guide = new Guide(at("guide"), openPart);
+const notices = new Notices(at("notices"));
 const waiting = new Waiting(at("waiting"), openPart);
 let quietened = false;
 
@@ -31,6 +34,7 @@ function render() {
   const { bench } = link;
   show(at("loading"), false);
   const hot = bench.parts.filter((part) => part.heat_id !== null);
+  for (const painted of document.querySelectorAll(".first")) painted.remove();
   const make = () => {
     const panel = new Panel(openPart);
     return { element: panel.element, update: (part) => panel.show(part, link.bench), panel, close: () => panel.close() };
@@ -63,20 +67,12 @@ link.addEventListener("pulse", () => {
   if (link.state === "lost" || link.state === "stalled") silence();
   listen();
   sounder.pulse();
-  tellNotices();
+  if (link.everGood) notices.pulse();
 });
 
 link.addEventListener("newpage", () => {
   if (!at("sheet").open) location.reload();
 });
-
-let notices = null;
-/** Never in the way of the first verdict: fetched after it. */
-async function tellNotices() {
-  if (!link.everGood) return;
-  notices ??= import("./notices.js").then(({ Notices }) => new Notices(at("notices")));
-  (await notices).pulse();
-}
 
 /** Nothing is live: grey, and say so in words, everywhere. */
 function silence() {
@@ -137,8 +133,8 @@ at("sound").addEventListener("click", async () => {
   // A silent page is cured by the tap alone; what can be heard is the next tap's business.
   sounder.allow();
   if (pressedWhile === "blocked") return;
-  const { openSound } = await import("./sound_sheet.js");
-  openSound(sounder, wake);
+  const sheet = await brought(import("./sound_sheet.js"));
+  sheet?.openSound(sounder, wake);
 });
 
 // Screen --------------------------------------------------------------------------------------
@@ -188,8 +184,8 @@ async function turn() {
   for (const name of views) show(at(name), name === now);
   for (const tab of document.querySelectorAll(".tab")) setAttribute(tab, "aria-current", tab.dataset.tab === now ? "page" : null);
   if (now !== "bench" && !later[now]) {
-    const { View } = await import(`./${now}.js`);
-    later[now] ??= new View(at(now), () => link.bench, openPart);
+    const module = await brought(import(`./${now}.js`));
+    if (module) later[now] ??= new module.View(at(now), () => link.bench, openPart);
   }
   if (link.bench) later[now]?.show(link.bench);
   if (location.hash === "#waiting") at("waiting").scrollIntoView();
@@ -199,12 +195,23 @@ addEventListener("hashchange", turn);
 
 /** Open the form for a part, or for a new one. */
 async function openPart(id) {
-  const { openPartForm } = await import("./part_form.js");
-  openPartForm(id, link.bench);
+  const form = await brought(import("./part_form.js"));
+  form?.openPartForm(id, link.bench);
 }
 
+/** A module that is fetched when it is wanted; null, and a word about it, when it cannot be had. */
+async function brought(module) {
+  try {
+    return await module;
+  } catch {
+    toast(t("done.failed"), { bad: true });
+    return null;
+  }
+}
+
+at("stuck").remove();
 onDone(() => link.nudge());
 setTheme(document.documentElement.dataset.theme);
 soundState();
 turn();
-link.start();
+link.start(embedded());
