@@ -115,9 +115,12 @@ def opened(browser, served) -> Iterator[Opener]:
     errors: list[str] = []
     with ExitStack() as stack:
 
-        def open_page(view: str = "", width: int = 1024, height: int = 768, **options) -> Page:
+        def open_page(
+            view: str = "", width: int = 1024, height: int = 768, script: str = "", **options
+        ) -> Page:
             context = browser.new_context(viewport={"width": width, "height": height}, **options)
             stack.callback(context.close)
+            context.add_init_script(script)
             page = context.new_page()
             page.on("pageerror", lambda error: errors.append(str(error)))
             page.on("console", lambda said: is_error(said) and errors.append(said.text))

@@ -44,6 +44,18 @@ export class Alarms {
     return this.#list.filter((alarm) => alarm.state !== "acknowledged");
   }
 
+  /** What there is to be said of those that call: [{id, text}], the gravest first. */
+  get spoken() {
+    const calling = this.calling;
+    return calling.map((alarm, i) => {
+      const kind = t2("alarm.kind", alarm.kind);
+      const part = this.#part(alarm);
+      const said = alarm.channel ? t("speech.sensor", { kind, channel: alarm.channel }) : part ? t("speech.part", { part, what: kind.toLowerCase() }) : t("speech.shop", { kind });
+      const more = calling.length - 1;
+      return { id: alarm.id, text: i === 0 && more > 0 ? `${said} ${t("speech.more", { n: more })}` : said };
+    });
+  }
+
   /** Nothing is live: a list of old alarms must not hide that. */
   lose() {
     if (sheetIs("alarms")) closeSheet();

@@ -38,6 +38,13 @@ export function duration(s) {
   return t("time.h", { n: tenth.format(s / 3600) });
 }
 
+/** A duration [s] in words to be spoken, rounded down. */
+export function spoken(s) {
+  if (s < 120) return t("speech.seconds", { n: whole.format(Math.floor(s / 10) * 10) });
+  if (s < 7200) return t("speech.minutes", { n: whole.format(Math.floor(s / 60)) });
+  return t("speech.hours", { n: whole.format(Math.floor(s / 3600)) });
+}
+
 /** A likely time [s] to the nearest step that is worth saying. */
 export function likely(s) {
   if (s < 120) return t("time.s", { n: whole.format(Math.round(s / 5) * 5) });

@@ -2,11 +2,12 @@
 import { Alarms } from "./alarms.js";
 import { onDone } from "./deeds.js";
 import { keyed, setAttribute, setText, show } from "./dom.js";
-import { duration, timeOfDay } from "./format.js";
+import { duration, spoken, timeOfDay } from "./format.js";
 import { embedded, Link } from "./link.js";
 import { Notices } from "./notices.js";
 import { Panel } from "./panel.js";
 import { soundClass, Sounder } from "./sound.js";
+import { Speaker } from "./speech.js";
 import { forgetInks } from "./strip.js";
 import { toast } from "./toasts.js";
 import { Guide, Waiting } from "./waiting.js";
@@ -20,6 +21,7 @@ const wasReady = new Map();
 
 const link = new Link(new URL("./pulse.js", import.meta.url), document.documentElement.dataset.page);
 const sounder = new Sounder();
+const speaker = new Speaker(sounder);
 const alarms = new Alarms(at("alarms"), at("announce"));
 const guide = new Guide(at("guide"), openPart);
 const notices = new Notices(at("notices"));
@@ -97,20 +99,33 @@ function recording(on) {
 
 function listen() {
   const classes = alarms.calling.map((alarm) => soundClass(alarm.kind));
-  if (!quietened && (link.state === "lost" || link.state === "stalled")) classes.push("fault");
+  const lines = alarms.spoken;
+  if (!quietened && (link.state === "lost" || link.state === "stalled")) {
+    classes.push("fault");
+    lines.unshift({ id: link.state, text: `${t(`link.${link.state}`)}.` });
+  }
+  speaker.want(lines);
   sounder.want(classes);
 }
 
 /** A chime when a part becomes ready; never over an alarm. */
 function chime(hot) {
-  let fresh = false;
+  const fresh = [];
   for (const part of hot) {
     const ready = part.verdict === "ready";
-    if (ready && wasReady.get(part.id) === false) fresh = true;
+    if (ready && wasReady.get(part.id) === false) fresh.push(part);
     wasReady.set(part.id, ready);
   }
   for (const id of wasReady.keys()) if (!hot.some((part) => part.id === id)) wasReady.delete(id);
-  if (fresh && alarms.calling.length === 0) sounder.play("ready");
+  if (fresh.length === 0 || alarms.calling.length > 0) return;
+  speaker.after("ready", fresh.map(readyWords).join(" "));
+  sounder.play("ready");
+}
+
+function readyWords({ name, heat }) {
+  const closes = heat.window.closes_in_s;
+  const what = closes ? t("speech.ready_for", { time: spoken(closes.p05) }) : t("speech.ready");
+  return t("speech.part", { part: name, what });
 }
 
 function soundState() {
@@ -134,7 +149,7 @@ at("sound").addEventListener("click", async () => {
   sounder.allow();
   if (pressedWhile === "blocked") return;
   const sheet = await brought(import("./sound_sheet.js"));
-  sheet?.openSound(sounder, wake);
+  sheet?.openSound(sounder, speaker, wake);
 });
 
 // Screen --------------------------------------------------------------------------------------

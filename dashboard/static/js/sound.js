@@ -29,6 +29,8 @@ export class Sounder extends EventTarget {
   #turn = 0;
   #lastAt = -Infinity;
   state = "blocked";
+  /** Whether the next repetition waits: while somebody speaks. */
+  hold = () => false;
 
   constructor() {
     super();
@@ -73,7 +75,7 @@ export class Sounder extends EventTarget {
   pulse() {
     if (this.#wanted.length === 0 || this.state !== "on") return;
     const now = performance.now();
-    if (now - this.#lastAt < REPEAT_MS) return;
+    if (now - this.#lastAt < REPEAT_MS || this.hold()) return;
     this.#lastAt = now;
     this.play(this.#wanted[this.#turn++ % this.#wanted.length]);
   }
@@ -87,6 +89,7 @@ export class Sounder extends EventTarget {
     const { wave, gain, notes } = TUNES[name];
     const start = context.currentTime + 0.03;
     let last = null;
+    let end = 0;
     for (const [at, length, frequency] of notes) {
       const tone = new OscillatorNode(context, { type: wave, frequency });
       const shape = new GainNode(context, { gain: 0 });
@@ -98,10 +101,11 @@ export class Sounder extends EventTarget {
       tone.start(start + at);
       tone.stop(start + at + length + 0.02);
       last = tone;
+      end = Math.max(end, at + length);
     }
     last.addEventListener("ended", () => voice.disconnect());
     this.#voice = voice;
-    this.dispatchEvent(Object.assign(new Event("played"), { name }));
+    this.dispatchEvent(Object.assign(new Event("played"), { name, ms: (end + 0.2) * 1000 }));
   }
 
   #hush() {
