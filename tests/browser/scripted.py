@@ -460,7 +460,7 @@ SET_ASIDE = Notice(
     3,
     NOW_US - 40_000_000,
     "The database was damaged (file is not a database) and has been set aside as "
-    "/home/shop/heatwindow/shop.db.damaged-20260303T094027Z. A fresh one was begun: parts, heats "
+    "/var/lib/heatwindow/shop.db.damaged-20260303T094027Z. A fresh one was begun: parts, heats "
     "and readings from before are only in the old file and in backups.",
 )
 
