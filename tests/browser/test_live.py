@@ -449,6 +449,24 @@ def test_large_button_follows_the_part(opened, board, answers):
     expect(page.locator(".deed-pass")).to_be_hidden()
 
 
+def test_cautions_stand_where_they_apply(opened, board, answers):
+    page = opened()
+    mind = page.locator(".panel .mind")
+    for phase, running, said, unsaid in [
+        ("oven", False, ["too hot to touch", "Drain and dry"], ["Argon", "Fume", "carry"]),
+        ("carry", True, ["Two people", "Argon takes the place of air"], ["Drain", "Fume"]),
+        ("bench", True, ["EN 407", "Argon takes the place of air", "Fume"], ["Drain"]),
+    ]:
+        gas = answers.READY["purge"] | {"running": running}
+        board.show(answers.answer(answers.READY | {"phase": phase, "purge": gas}))
+        page.wait_for_selector(f".panel[data-phase='{phase}']")
+        for words in said:
+            expect(mind).to_contain_text(words)
+        for words in unsaid:
+            expect(mind).not_to_contain_text(words)
+    expect(page.locator(".foot")).to_contain_text("never says that one is sound")
+
+
 def test_refusal_stays_until_read(opened, board):
     board.refuse = "the pass is running already"
     page = opened()

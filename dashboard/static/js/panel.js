@@ -320,6 +320,7 @@ function cautions({ phase, purge, pass_running: welding, heat }) {
     const level = GLOVES_C.find(([most]) => c <= most);
     found.push(t("mind.hot", { c: integer(c), glove: t(level ? `mind.glove_${level[1]}` : "mind.glove_over") }));
   }
+  if (phase === "oven") found.push(t("mind.wet"));
   if (phase === "carry") found.push(t("mind.carry"));
   if (purge.running) found.push(t("mind.argon"));
   if (welding || phase === "bench") found.push(t("mind.fume"));

@@ -1,4 +1,4 @@
-// Parts without a heat, and the five steps that teach a new shop how to get one.
+// Parts without a heat, and the steps that teach a new shop how to get one.
 import { act, pressed } from "./deeds.js";
 import { h, keyed, setAttribute, setText, shape } from "./dom.js";
 import { count, t, t2 } from "./words.js";
