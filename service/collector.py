@@ -42,6 +42,10 @@ log = logging.getLogger(__name__)
 BACKLOG_LIMIT = 20_000
 """Events waiting for the judge before a source is held back; some seconds of its work."""
 
+NAMES_REMEMBERED = 5_000
+"""Channels whose last time is remembered; forgetting costs nothing but a rare clash of two readings
+in one microsecond, which the writer settles too."""
+
 ANSWER_S = 5.0
 """How long an operator's action waits for the judge [s, real]."""
 
@@ -194,6 +198,8 @@ class Collector:
         )
         if not timed and t_us == self._last_t_us.get(measurement.name):
             t_us += 1  # two in one microsecond of one channel are still two readings
+        if len(self._last_t_us) >= NAMES_REMEMBERED:
+            self._last_t_us.clear()
         self._last_t_us[measurement.name] = t_us
         quality, reason = self._judge.sense(
             measurement.name,

@@ -26,6 +26,7 @@ from service.judge.events import (
 )
 from service.judge.heat_track import HeatTrack
 from service.judge.outlook import BenchJson
+from service.judge.room import make_room
 from service.judge.sense import SenseState, classify
 from service.judge.shop import UNIT_OF_KIND, Shop
 from service.judge.shop_rules import apply
@@ -190,9 +191,11 @@ class Judge:
     # --- readings -------------------------------------------------------------------------------
 
     def _track(self, name: str, mono_us: int) -> ChannelTrack:
-        track = self.state.channels.get(name)
+        channels = self.state.channels
+        track = channels.get(name)
         if track is None:
-            track = self.state.channels[name] = ChannelTrack(name, mono_us)
+            make_room(channels, self.state.shop.channels, lambda each: each.heard_us or 0)
+            track = channels[name] = ChannelTrack(name, mono_us)
         return track
 
     def _take(self, reading: Reading, outcome: Outcome) -> None:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+from service.judge.room import make_room
 from service.readings import ChannelKind, Quality
 
 RANGES: dict[str, tuple[float, float]] = {
@@ -124,6 +125,7 @@ def classify(
         return Quality.GOOD, None
     track = state.tracks.get(channel)
     if track is None:
+        make_room(state.tracks, state.kinds, lambda each: max(each.good_us, each.doubtful_us))
         track = state.tracks[channel] = SenseTrack()
     if t_us is None:
         return _classify_temperature(track, value, mono_us, mono_us)
