@@ -26,6 +26,8 @@ class ChannelKind(StrEnum):
     """What a channel measures, in the trade's words."""
 
     THERMOCOUPLE = "thermocouple"
+    COLD_JUNCTION = "cold junction"
+    """The terminals of thermocouples that arrive as voltages."""
     AMBIENT = "ambient"
     GAS_FLOW = "gas flow"
     OXYGEN = "oxygen"

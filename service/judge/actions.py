@@ -14,6 +14,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
+from service.physics.thermocouple import Letter
 from service.readings import ChannelKind
 
 Name = Annotated[str, Field(min_length=1, max_length=80)]
@@ -94,11 +95,34 @@ class PartFacts(BaseModel):
 
 
 class AdoptChannel(_Action):
-    """Say what a channel measures."""
+    """Say what a channel measures.
+
+    Attributes:
+        thermocouple: Letter of the type, for a channel that sends the bare voltage in mV.
+        cold_junction: The channel that measures that voltage's terminals; goes with the letter.
+    """
 
     kind: Literal["adopt channel"] = "adopt channel"
     channel: ChannelName
     channel_kind: ChannelKind
+    thermocouple: Letter | None = None
+    cold_junction: ChannelName | None = None
+
+    @model_validator(mode="after")
+    def _voltage_is_complete(self) -> AdoptChannel:
+        if (self.thermocouple is None) != (self.cold_junction is None):
+            raise ValueError(
+                "thermocouple (the type's letter) and cold_junction (a channel) go together: "
+                "a voltage needs both to become a temperature"
+            )
+        if self.thermocouple is not None and self.channel_kind is not ChannelKind.THERMOCOUPLE:
+            raise ValueError(
+                f"thermocouple and cold_junction belong to a thermocouple, "
+                f"not to channel_kind {self.channel_kind}"
+            )
+        if self.cold_junction == self.channel:
+            raise ValueError(f"cold_junction {self.channel} is the channel itself")
+        return self
 
 
 class AssignChannel(_Action):

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 
 from service.judge.alarms import Alarm
 from service.judge.channel import ChannelTrack, Standing
+from service.judge.cold_junction import UNIT
 from service.judge.heat_track import HeatTrack, Tracks, probe_view
 from service.judge.outlook import (
     AlarmJson,
@@ -172,7 +173,8 @@ def _clear_in(clear: bool, forecast: Forecast | None) -> SpreadJson | None:
 def _channel(state: JudgeState, track: ChannelTrack) -> ChannelJson:
     said = state.shop.channels.get(track.name)
     kind = None if said is None else said.kind
-    guess = guess_kind(track.unit)
+    guess = guess_kind(track.sent_unit)
+    junction = None if said is None else said.junction
     standing = track.standing(state.looked_us)
     value = None if standing is Standing.BAD else _rounded(track.value, 3)
     return {
@@ -185,6 +187,9 @@ def _channel(state: JudgeState, track: ChannelTrack) -> ChannelJson:
         "reason": track.why(state.looked_us),
         "age_s": round(max(0, track.age_us(state.now_us)) / 1e6, 1),
         "part_id": None if said is None else said.part_id,
+        "thermocouple": None if junction is None else junction.letter,
+        "cold_junction": None if junction is None else junction.channel,
+        "emf_mv": _rounded(track.sent_value, 4) if track.sent_unit == UNIT else None,
     }
 
 

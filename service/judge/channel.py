@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from service.judge.cold_junction import UNIT
 from service.judge.settling import Settling
 from service.judge.source_clock import SourceClock
 from service.readings import ChannelKind, Quality, Reading
@@ -65,6 +66,9 @@ class ChannelTrack:
     Attributes:
         heard_us: Arrival of the newest reading that was not late, of any quality.
         value: Its number; kept for show even when it must not be used.
+        sent_unit, sent_value: As the source sent it: another than ``unit`` and ``value`` for a
+            thermocouple that arrives as a voltage.
+        update_us: The source's own promise of the longest time between readings.
         good_us: Arrival of the newest good reading.
         measured_us: When that one was measured, by shop time.
         spacings_us: The last few times between arrivals, from which the pace is learnt.
@@ -80,6 +84,9 @@ class ChannelTrack:
     name: str
     known_since_us: int
     unit: str | None = None
+    sent_unit: str | None = None
+    sent_value: float | None = None
+    update_us: int | None = None
     kind: ChannelKind | None = None
     heard_us: int | None = None
     value: float | None = None
@@ -102,17 +109,24 @@ class ChannelTrack:
     clock: SourceClock = field(default_factory=SourceClock)
     settling: Settling = field(default_factory=Settling)
 
-    def take(self, reading: Reading) -> bool:
-        """Take a reading in; returns whether it counts now (``False``: late, history only)."""
+    def take(self, reading: Reading, sent: Reading | None = None) -> bool:
+        """Take a reading in; returns whether it counts now (``False``: late, history only).
+
+        Args:
+            reading: In the unit the judge counts in.
+            sent: The same as it was sent, where that is something else (a voltage).
+        """
+        sent = reading if sent is None else sent
         measured_us = self.clock.place(reading)
         if measured_us is None:
             self.late += 1
             return False
         if reading.unit is not None:
-            self.unit = reading.unit
+            self.unit, self.sent_unit = reading.unit, sent.unit
         self._learn_pace(reading.mono_us)
-        if reading.value != self.value:
+        if sent.value != self.sent_value:
             self.same_since_us = reading.mono_us
+        self.sent_value = sent.value
         self.heard_us = reading.mono_us
         self.value, self.quality, self.reason = reading.value, reading.quality, reading.reason
         if reading.quality is Quality.SUSPECT:
@@ -209,6 +223,16 @@ class ChannelTrack:
         """Age at which the channel counts as silent: max(3 s, 3 x its learnt interval)."""
         interval_us = self.interval_us
         return max(STALE_FLOOR_US, STALE_INTERVALS * (interval_us or 0))
+
+    def adopted(self, kind: ChannelKind | None) -> None:
+        """Somebody has said what it measures. Voltages are no temperatures yet, or were read
+        by another table: no number seen before may be set against what comes now."""
+        self.kind = kind
+        if not self.is_probe or self.sent_unit == UNIT:
+            self.settling, self.fell_from_c, self.before_value = Settling(), None, None
+        if self.sent_unit == UNIT:
+            self.unit, self.value, self.quality, self.reason = UNIT, None, Quality.BAD, None
+            self.good_us = self.good_value = None
 
     def new_contact(self, now_us: int) -> None:
         """The probe was put somewhere else: it settles again."""

@@ -9,10 +9,13 @@ the letter, wherever ``Advance`` events were put between them.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from service.judge import actions as act
+from service.judge import cold_junction
 from service.judge.bench import bench_json
 from service.judge.channel import FROZEN_FLOOR_US, ChannelTrack, Standing
+from service.judge.cold_junction import Junction
 from service.judge.conditions import conditions
 from service.judge.events import (
     TICK_US,
@@ -28,7 +31,7 @@ from service.judge.heat_track import HeatTrack
 from service.judge.outlook import BenchJson
 from service.judge.room import make_room
 from service.judge.sense import SenseState, classify
-from service.judge.shop import UNIT_OF_KIND, Shop
+from service.judge.shop import UNIT_OF_KIND, Channel, Shop
 from service.judge.shop_rules import apply
 from service.judge.state import JudgeState
 from service.readings import ChannelKind, Quality, Reading
@@ -47,8 +50,7 @@ class Judge:
         self.state = JudgeState() if state is None else state
         self.gate = SenseState() if gate is None else gate
         for channel in self.state.shop.channels.values():
-            if channel.kind is not None:
-                self.gate.kinds[channel.name] = channel.kind
+            self._tell_gate(channel)
 
     @property
     def shop(self) -> Shop:
@@ -202,10 +204,13 @@ class Judge:
         state, mono_us = self.state, reading.mono_us
         track = self._track(reading.channel, mono_us)
         before = track.standing(mono_us)
-        if not track.take(reading):
+        said = state.shop.channels.get(reading.channel)
+        sent = reading
+        if said is not None and said.junction is not None and sent.unit == cold_junction.UNIT:
+            reading = self._in_degrees(sent, said.junction)
+        if not track.take(reading, sent):
             return
         state.active_us = mono_us
-        said = state.shop.channels.get(reading.channel)
         if said is None or said.part_id is None or not state.heats:
             return
         heat = state.shop.heat_of(said.part_id)
@@ -217,6 +222,18 @@ class Judge:
             turned |= _feed(state.heats[heat.id], said.kind, track, reading.value)
         if turned:  # a verdict must not rest on a reading that has just been taken back
             self._look(mono_us, outcome)
+
+    def _in_degrees(self, sent: Reading, junction: Junction) -> Reading:
+        """A voltage as a temperature, by what its terminals say at this moment."""
+        if sent.value is None:
+            return replace(sent, unit="Cel")
+        terminals = self.state.channels[junction.channel]
+        live = terminals.standing(sent.mono_us) is Standing.GOOD
+        found = junction.temperature_c(sent.value, terminals.good_value if live else None)
+        if isinstance(found, str):
+            reason = sent.reason if sent.quality is Quality.BAD else found
+            return replace(sent, unit="Cel", value=None, quality=Quality.BAD, reason=reason)
+        return replace(sent, unit="Cel", value=found)
 
     # --- actions --------------------------------------------------------------------------------
 
@@ -248,12 +265,40 @@ class Judge:
         return True
 
     def _check_unit(self, action: act.AdoptChannel) -> None:
-        track = self.state.channels.get(action.channel)
-        unit = None if track is None else track.unit
-        if unit is not None and unit not in UNIT_OF_KIND[action.channel_kind]:
+        unit = self._sends(action.channel)
+        if action.cold_junction is not None:
+            terminals = self._sends(action.cold_junction)
+            if terminals not in (None, "Cel"):
+                raise Refused(
+                    f"Channel {action.cold_junction} sends {terminals}: it cannot tell the "
+                    "temperature of a cold junction."
+                )
+            if unit not in (None, cold_junction.UNIT):
+                raise Refused(
+                    f"Channel {action.channel} sends {unit}, not a voltage in mV: no thermocouple "
+                    "type and no cold junction belong to it."
+                )
+        elif unit == cold_junction.UNIT and action.channel_kind is ChannelKind.THERMOCOUPLE:
+            raise Refused(
+                f"Channel {action.channel} sends mV: say also which type the thermocouple is, and "
+                "which channel measures its cold junction."
+            )
+        elif unit is not None and unit not in UNIT_OF_KIND[action.channel_kind]:
             raise Refused(
                 f"Channel {action.channel} sends {unit}, which is no {action.channel_kind}."
             )
+
+    def _sends(self, channel: str) -> str | None:
+        track = self.state.channels.get(channel)
+        return None if track is None else track.sent_unit
+
+    def _tell_gate(self, channel: Channel) -> None:
+        if channel.kind is not None:
+            self.gate.kinds[channel.name] = channel.kind
+        if channel.junction is not None:
+            self.gate.junctions[channel.name] = channel.junction
+        else:
+            self.gate.junctions.pop(channel.name, None)
 
     def _before(self, action: act.Action) -> act.HeatPhase | None:
         if not isinstance(action, act.MovePart):
@@ -263,9 +308,11 @@ class Judge:
 
     def _channel_known(self, action: act.Action, mono_us: int) -> None:
         if isinstance(action, act.AdoptChannel):
-            track = self._track(action.channel, mono_us)
-            track.kind = action.channel_kind
-            self.gate.kinds[action.channel] = action.channel_kind
+            for name in (action.channel, action.cold_junction):
+                if name is not None:
+                    said = self.state.shop.channels[name]
+                    self._track(name, mono_us).adopted(said.kind)
+                    self._tell_gate(said)
         elif isinstance(action, act.AssignChannel):
             self._track(action.channel, mono_us).new_contact(mono_us)
 

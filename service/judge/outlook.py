@@ -93,6 +93,12 @@ class ChannelJson(TypedDict):
     reason: str | None
     age_s: float
     part_id: int | None
+    thermocouple: str | None
+    """Letter of the type, for a channel that sends the bare voltage."""
+    cold_junction: str | None
+    """The channel that measures that voltage's terminals."""
+    emf_mv: float | None
+    """The voltage as it was sent last."""
 
 
 class AlarmJson(TypedDict):

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+from service.judge.cold_junction import GATE_AGE_US, UNIT, Junction
 from service.judge.room import make_room
 from service.readings import ChannelKind, Quality
 
@@ -26,7 +27,10 @@ RANGES: dict[str, tuple[float, float]] = {
 }
 """What a number can be, by its unit inside the service."""
 
-KIND_RANGES: dict[ChannelKind, tuple[float, float]] = {ChannelKind.AMBIENT: (-50.0, 80.0)}
+KIND_RANGES: dict[ChannelKind, tuple[float, float]] = {
+    ChannelKind.AMBIENT: (-50.0, 80.0),
+    ChannelKind.COLD_JUNCTION: (-50.0, 125.0),  # what the chips that measure it can stand
+}
 """Tighter ranges once somebody has said what the channel measures."""
 
 JUMP_K = 10.0
@@ -88,6 +92,15 @@ class SenseState:
 
     tracks: dict[str, SenseTrack] = field(default_factory=dict)
     kinds: dict[str, ChannelKind] = field(default_factory=dict)
+    junctions: dict[str, Junction] = field(default_factory=dict)
+    """How the channels that send voltages become temperatures."""
+
+    def terminals_c(self, channel: str, mono_us: int) -> float | None:
+        """Last good temperature of a cold-junction channel [°C]; ``None`` if it is too old."""
+        track = self.tracks.get(channel)
+        if track is None or mono_us - track.good_us > GATE_AGE_US:
+            return None
+        return track.good_c
 
 
 def classify(
@@ -116,6 +129,13 @@ def classify(
         Quality and, unless good, the reason in words.
     """
     fault = _fault(state.kinds.get(channel), unit, value, reason)
+    if fault is None and unit == UNIT and value is not None and channel in state.junctions:
+        junction = state.junctions[channel]
+        found = junction.temperature_c(value, state.terminals_c(junction.channel, mono_us))
+        if isinstance(found, str):
+            fault = found
+        else:
+            value, unit = found, "Cel"
     if fault is not None or value is None:
         track = state.tracks.get(channel)
         if track is not None:

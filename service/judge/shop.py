@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from service.judge.actions import HeatPhase
+from service.judge.cold_junction import UNIT, Junction
 from service.judge.events import Refused
 from service.readings import ChannelKind
 
@@ -16,6 +17,7 @@ HEATS_REMEMBERED = 200
 
 UNIT_OF_KIND: dict[ChannelKind, frozenset[str]] = {
     ChannelKind.THERMOCOUPLE: frozenset({"Cel"}),
+    ChannelKind.COLD_JUNCTION: frozenset({"Cel"}),
     ChannelKind.AMBIENT: frozenset({"Cel"}),
     ChannelKind.GAS_FLOW: frozenset({"l/min"}),
     ChannelKind.OXYGEN: frozenset({"ppm"}),
@@ -33,6 +35,8 @@ def guess_kind(unit: str | None) -> ChannelKind | None:
     """What a channel probably measures, by its unit alone; a help for whoever adopts it."""
     if unit is None:
         return None
+    if unit == UNIT:
+        return ChannelKind.THERMOCOUPLE
     for kind, units in UNIT_OF_KIND.items():
         if unit in units:
             return ChannelKind.BUTTON if unit == "on/off" else kind
@@ -46,6 +50,8 @@ class Channel:
     name: str
     kind: ChannelKind | None = None
     part_id: int | None = None
+    junction: Junction | None = None
+    """For a thermocouple that arrives as a voltage."""
 
 
 @dataclass(slots=True)

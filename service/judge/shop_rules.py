@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from service.judge import actions as act
+from service.judge.cold_junction import Junction
 from service.judge.events import Refused, Stamp
 from service.judge.shop import PASSES_SHOWN, SINGLE_KINDS, Channel, Heat, Part, Shop
+from service.readings import ChannelKind
 
 TOKENS_REMEMBERED = 1000
 """So many action tokens are kept, to recognise a repeated one."""
@@ -70,9 +72,36 @@ def _anything(_shop: Shop, _action: object) -> None:
 # --- channels ------------------------------------------------------------------------------------
 
 
+TERMINALS = (ChannelKind.COLD_JUNCTION, ChannelKind.AMBIENT)
+"""What a channel that gives the temperature of terminals may be."""
+
+
+def _check_adopt(shop: Shop, action: act.AdoptChannel) -> None:
+    if action.cold_junction is not None:
+        terminals = shop.channels.get(action.cold_junction)
+        if terminals is not None and terminals.kind not in (None, *TERMINALS):
+            raise Refused(
+                f"{terminals.name} is a {terminals.kind} channel: the cold junction of "
+                f"{action.channel} must be a {' or '.join(TERMINALS)} channel."
+            )
+    if action.channel_kind in TERMINALS:
+        return
+    users = [
+        each.name
+        for each in shop.channels.values()
+        if each.junction is not None and each.junction.channel == action.channel
+    ]
+    if users:
+        raise Refused(f"{action.channel} is the cold junction of {', '.join(users)}.")
+
+
 def _apply_adopt(shop: Shop, _stamp: Stamp, action: act.AdoptChannel) -> int:
     channel = shop.channels.setdefault(action.channel, Channel(action.channel))
-    channel.kind = action.channel_kind
+    channel.kind, channel.junction = action.channel_kind, None
+    if action.thermocouple is not None and action.cold_junction is not None:
+        channel.junction = Junction(action.thermocouple, action.cold_junction)
+        terminals = shop.channels.setdefault(action.cold_junction, Channel(action.cold_junction))
+        terminals.kind = terminals.kind or ChannelKind.COLD_JUNCTION
     return 0
 
 
@@ -244,7 +273,7 @@ def _apply_recording(shop: Shop, _stamp: Stamp, action: act.RecordingChanged) ->
     return 0
 
 
-_rule(act.AdoptChannel, _anything, _apply_adopt)
+_rule(act.AdoptChannel, _check_adopt, _apply_adopt)
 _rule(act.AssignChannel, _check_assign, _apply_assign)
 _rule(act.CreatePart, _check_create, _apply_create)
 _rule(act.ChangePart, _check_part, _apply_change)

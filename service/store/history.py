@@ -13,6 +13,8 @@ from typing import Any
 from sqlalchemy import Connection, Integer, Select, cast, select
 
 from service.store.errors import StoreError, UnknownChannel
+from service.store.history_emf import EMF_UNIT, in_degrees
+from service.store.history_steps import Step
 from service.store.roll_up import SECOND_US, SPANS_S, Where, rolled_seq, since
 from service.store.schema import channel, reading, rollup, unit
 from service.store.summing import Figures, raw_figures, rolled_figures
@@ -28,34 +30,6 @@ GAP_LEAST_US = 3_000_000
 
 GAP_INTERVALS = 3
 """A silence of this many usual intervals is a gap."""
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One step of a history.
-
-    Attributes:
-        t_us: Its beginning [µs UTC].
-        low: Lowest good value, in the history's unit; ``None`` without a good reading.
-        high: Highest good value.
-        mean: Mean of the good values.
-        good: Number of good readings.
-        suspect: Number of suspect readings.
-        bad: Number of bad readings.
-    """
-
-    t_us: int
-    low: float | None
-    high: float | None
-    mean: float | None
-    good: int
-    suspect: int
-    bad: int
-
-    @property
-    def is_gap(self) -> bool:
-        """Nothing to draw here: a line must not be drawn across."""
-        return self.good == 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,24 +72,33 @@ def read_history(
         raise StoreError(f"the end {end_us} is not after the start {start_us}")
     if not 1 <= points <= POINTS_MAX:
         raise StoreError(f"points {points} is not between 1 and {POINTS_MAX}")
-    found = connection.execute(
-        select(channel.c.id, unit.c.id, unit.c.name)
-        .join(unit, unit.c.id == channel.c.unit_id)
-        .where(channel.c.name == name)
-    ).first()
+    found = connection.execute(_COLUMNS.where(channel.c.name == name)).first()
     if found is None:
         raise UnknownChannel(name)
-    channel_id, unit_id, unit_name = found
     grid = Grid.over(start_us, end_us, points)
-    summed = _sum(connection, channel_id, unit_id, grid)
+    steps = _with_gaps(_sum(connection, found.id, found.unit_id, grid), grid)
+    unit_name = found.unit or None
+    if found.thermocouple is not None and unit_name == EMF_UNIT:
+        ends = connection.execute(_COLUMNS.where(channel.c.id == found.cold_junction_id)).one()
+        terminals = _with_gaps(_sum(connection, ends.id, ends.unit_id, grid), grid)
+        steps, unit_name = in_degrees(found.thermocouple, steps, terminals, grid.step_us), "Cel"
     return History(
         channel=name,
-        unit=unit_name or None,
+        unit=unit_name,
         start_us=grid.start_us,
         end_us=grid.end_us,
         step_us=grid.step_us,
-        steps=_with_gaps(summed, grid),
+        steps=steps,
     )
+
+
+_COLUMNS = select(
+    channel.c.id,
+    channel.c.thermocouple,
+    channel.c.cold_junction_id,
+    channel.c.unit_id,
+    unit.c.name.label("unit"),
+).join(unit, unit.c.id == channel.c.unit_id)
 
 
 @dataclass(frozen=True, slots=True)

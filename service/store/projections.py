@@ -32,6 +32,7 @@ from service.judge.actions import (
     SetLimits,
 )
 from service.judge.events import Acted
+from service.readings import ChannelKind
 from service.store.codes import Codes
 from service.store.schema import (
     assignment,
@@ -67,8 +68,23 @@ def _adopt_channel(
     connection.execute(
         channel.update()
         .where(channel.c.id == channel_id)
-        .values(kind=action.channel_kind.value, adopted_us=acted.stamp.utc_us)
+        .values(
+            kind=action.channel_kind.value,
+            adopted_us=acted.stamp.utc_us,
+            thermocouple=action.thermocouple,
+            cold_junction_id=None,
+        )
     )
+    if action.cold_junction is not None:
+        terminals_id = codes.channel_id(connection, action.cold_junction)
+        connection.execute(
+            channel.update().where(channel.c.id == channel_id).values(cold_junction_id=terminals_id)
+        )
+        connection.execute(
+            channel.update()
+            .where(channel.c.id == terminals_id, channel.c.kind.is_(None))
+            .values(kind=ChannelKind.COLD_JUNCTION.value, adopted_us=acted.stamp.utc_us)
+        )
 
 
 def _assign_channel(

@@ -6,7 +6,7 @@ Three kinds of table:
 * **logs** of what the judge concluded: ``alarm_change``, ``verdict_change``;
 * **projections** of the journal, written in the same transaction as the journal's row, so that
   a query need not replay it: ``part``, ``limits``, ``heat``, ``heat_phase``, ``purge``,
-  ``weld_pass``, ``assignment``, and ``channel.kind``.
+  ``weld_pass``, ``assignment``, and what has been said of a ``channel``.
 
 Times are whole microseconds: ``*_us`` since 1970-01-01 UTC by the wall clock, ``mono_us`` by the
 monotonic shop clock. Numbers of a reading are in the unit that ``unit`` names.
@@ -77,8 +77,12 @@ channel = Table(
     Column("kind", String(40)),
     Column("unit_id", SmallInteger, ForeignKey("unit.id"), nullable=False),
     Column("adopted_us", BigInteger),
+    Column("thermocouple", String(1)),
+    Column("cold_junction_id", Integer),
 )
-"""``unit_id`` is the unit the channel last sent; ``kind`` is empty until somebody adopts it."""
+"""``unit_id`` is the unit the channel last sent; ``kind`` is empty until somebody adopts it.
+``thermocouple`` (the type's letter) and ``cold_junction_id`` (the channel that measures the
+terminals) belong to a channel that sends a thermocouple's bare voltage."""
 
 reading = Table(
     "reading",

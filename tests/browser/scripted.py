@@ -46,6 +46,9 @@ def channel(name: str, kind: str | None, value: float | None, unit: str, **more:
         "reason": None,
         "age_s": 0.4,
         "part_id": None,
+        "thermocouple": None,
+        "cold_junction": None,
+        "emf_mv": None,
     }
     return base | more
 

@@ -5,7 +5,10 @@ import { duration, NONE, reading } from "./format.js";
 import { closeSheet, openSheet, tiles } from "./sheet.js";
 import { t, t2 } from "./words.js";
 
-const KINDS = ["thermocouple", "ambient", "gas flow", "oxygen", "bottle pressure", "arc", "button"];
+const KINDS = ["thermocouple", "cold junction", "ambient", "gas flow", "oxygen", "bottle pressure", "arc", "button"];
+
+/** Letter types of ITS-90, the usual ones first. */
+const LETTERS = ["K", "N", "J", "T", "E", "R", "S", "B"];
 
 const LINKS_EVERY_MS = 2000;
 
@@ -53,12 +56,13 @@ export class View {
     const quality = h("span", { class: "quality" });
     const age = h("span", { class: "live" });
     const reason = h("p", { class: "reason" });
+    const sentAs = h("p", { class: "note" });
     const [kind, kindWord] = choice("choose kind", t("sensors.measures"));
     const [part, partWord] = choice("choose part", t("sensors.on"));
     let channel = null;
     kind.addEventListener("click", () => this.#chooseKind(channel));
     part.addEventListener("click", () => this.#choosePart(channel));
-    const element = h("article", { class: "channel" }, h("div", { class: "channel-head" }, name, value), h("p", { class: "channel-state" }, quality, age), reason, h("div", { class: "channel-deeds" }, kind, part));
+    const element = h("article", { class: "channel" }, h("div", { class: "channel-head" }, name, value), h("p", { class: "channel-state" }, quality, age), reason, sentAs, h("div", { class: "channel-deeds" }, kind, part));
     const update = (fresh) => {
       channel = fresh;
       setAttribute(element, "data-channel", channel.name);
@@ -71,6 +75,8 @@ export class View {
       setText(age, t("sensors.age", { age: duration(channel.age_s) }));
       setText(reason, channel.reason ?? "");
       show(reason, Boolean(channel.reason));
+      show(sentAs, channel.emf_mv !== null);
+      setText(sentAs, t(channel.thermocouple ? "sensors.sent_as" : "sensors.sent_as_mv", { emf: channel.emf_mv, letter: channel.thermocouple, channel: channel.cold_junction }));
       kind.classList.toggle("primary", channel.kind === null);
       setText(kindWord, channel.kind ? t2("kind", channel.kind) : t("sensors.not_named"));
       const sitsOn = this.bench()?.parts.find((p) => p.id === channel.part_id);
@@ -85,10 +91,30 @@ export class View {
       value: kind, text: t2("kind", kind), more: t2("kind_more", kind), chosen: kind === channel.kind,
       hint: kind === channel.kind_guess && channel.kind === null ? t("sensors.guess", { kind: t2("kind", kind) }) : null,
     }));
-    openSheet(t("sensors.kind_title", { channel: channel.name }), "kind", tiles("adopt channel", options, async (kind) => {
-      closeSheet();
-      await act({ kind: "adopt channel", channel: channel.name, channel_kind: kind }, t("done.adopt channel", { channel: channel.name, kind: t2("kind", kind) }));
+    openSheet(t("sensors.kind_title", { channel: channel.name }), "kind", tiles("adopt channel", options, (kind) => {
+      if (kind === "thermocouple" && channel.emf_mv !== null) this.#chooseType(channel);
+      else this.#adopt(channel, { channel_kind: kind });
     }));
+  }
+
+  async #adopt(channel, said) {
+    closeSheet();
+    await act({ kind: "adopt channel", channel: channel.name, ...said }, t("done.adopt channel", { channel: channel.name, kind: t2("kind", said.channel_kind) }));
+  }
+
+  /** A bare voltage: which wire it comes from ... */
+  #chooseType(channel) {
+    const options = LETTERS.map((letter) => ({ value: letter, text: t("sensors.type", { letter }), more: t2("sensors.type_more", letter), chosen: letter === channel.thermocouple }));
+    openSheet(t("sensors.type_title", { channel: channel.name }), "type", h("p", { class: "note" }, t("sensors.type_note")), tiles("choose type", options, (letter) => this.#chooseTerminals(channel, letter)));
+  }
+
+  /** ... and who measures its terminals. */
+  #chooseTerminals(channel, letter) {
+    const fit = this.bench().channels.filter((each) => each.name !== channel.name && each.unit === "Cel" && each.emf_mv === null && [null, "cold junction", "ambient"].includes(each.kind));
+    const options = fit.map((each) => ({ value: each.name, text: each.name, more: each.value === null ? NONE : `${each.value} °C`, chosen: each.name === channel.cold_junction }));
+    const none = fit.length ? null : h("p", { class: "note" }, t("sensors.terminals_none"));
+    openSheet(t("sensors.terminals_title", { channel: channel.name }), "terminals", h("p", { class: "note" }, t("sensors.terminals_note")), none, tiles("choose terminals", options, (name) =>
+      this.#adopt(channel, { channel_kind: "thermocouple", thermocouple: letter, cold_junction: name })));
   }
 
   #choosePart(channel) {

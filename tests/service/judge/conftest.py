@@ -16,7 +16,9 @@ from service.readings import Quality, Reading
 START_US = 1_780_000_000_000_000
 """About 2026-05-28 UTC; a whole second."""
 
-UNITS = {"tc": "Cel", "room": "Cel", "flow": "l/min", "oxygen": "ppm"}
+UNITS = {
+    "tc": "Cel", "room": "Cel", "board": "Cel", "emf": "mV", "flow": "l/min", "oxygen": "ppm",
+}  # fmt: skip
 
 
 @dataclass

@@ -162,7 +162,7 @@ def test_old_heats_are_forgotten_but_never_open_ones():
         ("Pa", ChannelKind.BOTTLE_PRESSURE),
         ("A", ChannelKind.ARC),
         ("on/off", ChannelKind.BUTTON),
-        ("mV", None),
+        ("mV", ChannelKind.THERMOCOUPLE),
         (None, None),
     ],
 )
