@@ -28,6 +28,7 @@ from service.judge.actions import (
     OperatorAction,
     RecordingChanged,
     ServiceAction,
+    UpdateTimeTold,
 )
 from service.judge.events import TICK_US, Acted, Advance, Outcome, Refused, Stamp
 from service.judge.judge import Judge
@@ -45,6 +46,12 @@ BACKLOG_LIMIT = 20_000
 NAMES_REMEMBERED = 5_000
 """Channels whose last time is remembered; forgetting costs nothing but a rare clash of two readings
 in one microsecond, which the writer settles too."""
+
+PROMISES_MOST = 500
+"""Channels whose promise of the next reading is followed."""
+
+PROMISE_KEPT_US = 60_000_000
+"""A promise holds for so long before another one is listened to [µs]."""
 
 ANSWER_S = 5.0
 """How long an operator's action waits for the judge [s, real]."""
@@ -109,6 +116,11 @@ class Collector:
         self._seq = next_seq
         self._last_mono_us = 0
         self._last_t_us: dict[str, int] = {}
+        self._promises = {
+            name: (track.update_us, 0)
+            for name, track in judge.state.channels.items()
+            if track.update_us is not None
+        }
         self._queue: deque[Reading | Queued] = deque()
         queue_lock = threading.Lock()
         self._work = threading.Condition(queue_lock)
@@ -180,6 +192,9 @@ class Collector:
         """
         self._wait_for_room()
         with self._order:
+            for measurement in pack.measurements:
+                if measurement.update_us is not None:
+                    self._promised(measurement.name, measurement.update_us)
             readings = [self._arrive(measurement) for measurement in pack.measurements]
             if readings or ack is not None:
                 # With nothing in it to keep (its rejects are counted, and asking for it again
@@ -187,6 +202,21 @@ class Collector:
                 self._writer.put_readings(readings, ack, _mark_of(link, pack))
             if readings:
                 self._push(readings)
+
+    def _promised(self, channel: str, update_us: int) -> None:
+        """A source says how often it will be heard; the judge is told when that changes.
+
+        A sender that changes its mind with every reading must not fill the journal.
+        """
+        known = self._promises.get(channel)
+        if known is None and len(self._promises) >= PROMISES_MOST:
+            return
+        now_us = max(self._mono_us(), self._last_mono_us)
+        if known is not None and (known[0] == update_us or now_us - known[1] < PROMISE_KEPT_US):
+            return
+        self._promises[channel] = update_us, now_us
+        told = UpdateTimeTold(channel=channel, update_us=update_us)
+        self._push([Queued(self._stamp(), told, None)])
 
     def _arrive(self, measurement: Measurement) -> Reading:
         stamp = self._stamp()

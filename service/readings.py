@@ -50,6 +50,7 @@ class Measurement:
         time_us: Absolute source time [µs since 1970-01-01 UTC], or ``None``.
         offset_us: Source time relative to arrival [µs], used when ``time_us`` is ``None``;
             0 means "now", negative is the past.
+        update_us: The longest time to the next reading that the source promises [µs], or ``None``.
     """
 
     name: str
@@ -58,6 +59,7 @@ class Measurement:
     reason: str | None = None
     time_us: int | None = None
     offset_us: int = 0
+    update_us: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

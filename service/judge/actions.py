@@ -246,6 +246,17 @@ class RecordingChanged(_Action):
     detail: str = ""
 
 
+class UpdateTimeTold(_Action):
+    """A source promises a reading of a channel at least so often (SenML's update time).
+
+    ``update_us``: Longest time between two readings [µs].
+    """
+
+    kind: Literal["update time told"] = "update time told"
+    channel: ChannelName
+    update_us: Annotated[int, Field(ge=0)]
+
+
 OperatorAction = Annotated[
     AdoptChannel
     | AssignChannel
@@ -264,7 +275,7 @@ OperatorAction = Annotated[
 ]
 """What a person may send."""
 
-ServiceAction = ServiceStarted | ClockStepped | RecordingChanged
+ServiceAction = ServiceStarted | ClockStepped | RecordingChanged | UpdateTimeTold
 
 Action = Annotated[
     AdoptChannel
@@ -282,7 +293,8 @@ Action = Annotated[
     | AcknowledgeAlarm
     | ServiceStarted
     | ClockStepped
-    | RecordingChanged,
+    | RecordingChanged
+    | UpdateTimeTold,
     Field(discriminator="kind"),
 ]
 

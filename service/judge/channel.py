@@ -16,6 +16,8 @@ from service.readings import ChannelKind, Quality, Reading
 
 STALE_FLOOR_US = 3_000_000
 STALE_INTERVALS = 3
+PROMISE_MOST_US = 60_000_000
+"""A promise of the next reading is believed so far: a bare casting has lost 24 K by then."""
 SAME_ARRIVAL_US = 50_000
 """Readings of one pack arrive together; their spacing says nothing about the channel's pace."""
 PACE_MEMORY = 9
@@ -220,9 +222,11 @@ class ChannelTrack:
 
     @property
     def stale_after_us(self) -> int:
-        """Age at which the channel counts as silent: max(3 s, 3 x its learnt interval)."""
-        interval_us = self.interval_us
-        return max(STALE_FLOOR_US, STALE_INTERVALS * (interval_us or 0))
+        """Age at which the channel counts as silent: max(3 s, 3 x its learnt interval), or the
+        time within which its source promises the next reading and 3 s, if that is longer."""
+        learnt_us = STALE_INTERVALS * (self.interval_us or 0)
+        promised_us = 0 if self.update_us is None else min(self.update_us, PROMISE_MOST_US)
+        return max(STALE_FLOOR_US, learnt_us, promised_us + STALE_FLOOR_US if promised_us else 0)
 
     def adopted(self, kind: ChannelKind | None) -> None:
         """Somebody has said what it measures. Voltages are no temperatures yet, or were read

@@ -315,6 +315,8 @@ class Judge:
                     self._tell_gate(said)
         elif isinstance(action, act.AssignChannel):
             self._track(action.channel, mono_us).new_contact(mono_us)
+        elif isinstance(action, act.UpdateTimeTold):
+            self._track(action.channel, mono_us).update_us = action.update_us
 
     def _react(
         self, stamp: Stamp, action: act.Action, before: act.HeatPhase | None, outcome: Outcome

@@ -30,6 +30,7 @@ from service.judge.actions import (
     RecordingChanged,
     ServiceStarted,
     SetLimits,
+    UpdateTimeTold,
 )
 from service.judge.events import Acted
 from service.readings import ChannelKind
@@ -50,6 +51,7 @@ JOURNAL_ONLY: tuple[type, ...] = (
     ClockStepped,
     RecordingChanged,
     ServiceStarted,
+    UpdateTimeTold,
 )
 """Actions that change no table but the journal (an acknowledgement shows in the alarm log)."""
 

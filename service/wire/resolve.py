@@ -35,6 +35,9 @@ of RFC 8798, such as ppm and mV, announced as RFC 9100 section 3 asks."""
 NAME_PATTERN = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*", re.ASCII)
 """Section 4.5.1."""
 
+UPDATE_MAX_S = 366 * 86_400
+"""A longer promise of the next reading is nonsense [s]."""
+
 _BASE_TYPES = {"bn": "text", "bt": "number", "bu": "text", "bv": "number", "bs": "number"}
 _REGULAR_TYPES = {"n": "text", "u": "text", "t": "number", "ut": "number", "s": "number"}
 _VALUE_TYPES = {"v": "number", "vs": "text", "vb": "true or false", "vd": "text"}
@@ -52,6 +55,8 @@ class Record:
         value: ``float`` (may be NaN or infinite where the sender wrote so), ``str`` or ``bool``.
         time_us: Absolute time [µs since 1970 UTC], or ``None`` for a relative one.
         offset_us: Relative time [µs], negative in the past; 0 beside an absolute one.
+        update_us: Longest time to the next reading of the sensor [µs] (section 4.2, Update Time),
+            or ``None``.
     """
 
     name: str
@@ -60,6 +65,7 @@ class Record:
     value: float | str | bool
     time_us: int | None
     offset_us: int
+    update_us: int | None = None
 
 
 @dataclass(slots=True)
@@ -277,7 +283,19 @@ def _resolve(item: Any, base: _Base, out: Resolved) -> Record | None:
         value=value,
         time_us=time_us,
         offset_us=offset_us,
+        update_us=_update(regular.get("ut"), out),
     )
+
+
+def _update(update_s: float | None, out: Resolved) -> int | None:
+    """The promise of the next reading [µs]; one that is none is told and costs no reading."""
+    if update_s is None:
+        return None
+    if 0 <= update_s <= UPDATE_MAX_S:  # false for NaN
+        return round(update_s * 1_000_000)
+    text = f"ut {shown(update_s)} s is not between 0 and {UPDATE_MAX_S}"
+    out.rejects.append(Reject(RejectCause.RANGE, text))
+    return None
 
 
 def _value(

@@ -174,7 +174,9 @@ def _convert_number(record: Record, pack: Pack) -> None:
 def _measurement(
     record: Record, unit: str | None, value: float | None, reason: str | None = None
 ) -> Measurement:
-    return Measurement(record.name, unit, value, reason, record.time_us, record.offset_us)
+    return Measurement(
+        record.name, unit, value, reason, record.time_us, record.offset_us, record.update_us
+    )
 
 
 def _fault(text: str) -> str:

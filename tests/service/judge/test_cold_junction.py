@@ -87,7 +87,7 @@ def test_silent_terminals_leave_the_verdict_unknown(shop):
     assert shown["reason"] == "no temperature of the cold junction: board1 gives none now"
     assert shown["value"] is None
     assert shop.bench_part()["heat"]["verdict"] == "unknown"
-    shop.sources["board1"] = lambda t_s: shop.box_c(t_s)
+    shop.sources["board1"] = shop.box_c
     shop.run(40)
     assert shop.bench_part()["heat"]["verdict"] == "ready"
 

@@ -277,3 +277,20 @@ def test_packs_glued_together_are_all_taken() -> None:
 def test_a_line_of_junk_is_one_refusal() -> None:
     (pack,) = decode_line(b"\xff\x00 hello")
     assert [each.cause for each in pack.rejects] == [RejectCause.SYNTAX]
+
+
+def test_an_update_time_goes_with_its_record_only() -> None:
+    """RFC 8428, section 4.2: ``ut`` has no base field."""
+    pack = decode_pack(
+        b'[{"n":"a","u":"Cel","v":1,"ut":2.5},{"n":"b","u":"Cel","v":1},'
+        b'{"n":"c","u":"Cel","vs":"open-circuit","ut":0}]'
+    )
+    assert [each.update_us for each in pack.measurements] == [2_500_000, None, 0]
+
+
+@pytest.mark.parametrize("update_s", ["-1", "NaN", "Infinity", "1e12"])
+def test_an_impossible_update_time_costs_no_reading(update_s: str) -> None:
+    pack = decode_pack(b'[{"n":"a","u":"Cel","v":20,"ut":%s}]' % update_s.encode())
+    assert [(each.value, each.update_us) for each in pack.measurements] == [(20.0, None)]
+    assert [reject.cause for reject in pack.rejects] == [RejectCause.RANGE]
+    assert "ut " in pack.rejects[0].text
