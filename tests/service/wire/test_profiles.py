@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.wire.lines import LineAssembler
 from service.wire.pack import RejectCause
 from service.wire.plain import MAX_TEXT_LINE
 from service.wire.profiles import LineProfile, make_profile
@@ -164,6 +165,49 @@ def test_csv_rows_before_any_header_are_refused_and_a_new_header_replaces_the_ol
     given_header = make_profile("csv:a [A]")
     given_header.restart()
     assert read(given_header, "1")[0] == [good("a", "A", 1)]
+
+
+def test_the_mark_before_a_files_first_line_costs_no_header() -> None:
+    profile = make_profile("csv")
+    assert read(profile, "\ufeffa [A],b [A]") == ([], [])
+    assert read(profile, "1,2")[0] == [good("a", "A", 1), good("b", "A", 2)]
+
+
+STREAMS = {
+    "senml": b"".join(b'[{"n":"a","u":"A","v":%d}]\n' % value for value in range(5)),
+    "name=value": b"a=0 A\na=1 A\r\na=2 A, a=3 A\na=4 A\n",
+    "csv": b"time,a [A]\n" + b"".join(b"2026-03-01T08:15:0%dZ,%d\n" % (n, n) for n in range(5)),
+    r"regex:(?P<name>a) (?P<value>\d) (?P<unit>A)": b"a 0 A\na 1 A; a 2 A\na 3 A\na 4 A\n",
+}
+"""The same five measurements in each form."""
+
+
+@given(
+    st.sampled_from(sorted(STREAMS)),
+    st.lists(st.integers(1, 60), max_size=80),
+    st.one_of(st.just([1] * 400), st.just([100_000])),
+    st.binary(max_size=60).filter(lambda junk: junk not in (b"", b"\n")),
+    st.binary(max_size=60),
+    st.integers(0, 3) | st.just(100),
+)
+def test_cut_anywhere_with_junk_before_and_behind_and_an_endless_line_between(
+    text: str, cuts: list[int], rest: list[int], before: bytes, behind: bytes, endless_at: int
+) -> None:
+    """Whole, byte by byte and in any pieces: the good lines give what they hold, no more."""
+    profile, assembler = make_profile(text), LineAssembler(200)
+    lines = STREAMS[text].splitlines(keepends=True)
+    lines.insert(1 + endless_at, b"x" * 5000 + b"\n")  # a header keeps its place before the rows
+    data = before + b"\n" + b"".join(lines) + behind
+    found, place = [], 0
+    for size in [*cuts, *rest]:
+        for line in assembler.feed(data[place : place + size]):
+            found += [m.value for pack in profile.decode(line) for m in pack.measurements]
+        assert assembler.held_bytes <= 200
+        place += size
+    for line in assembler.feed(data[place:]):
+        found += [m.value for pack in profile.decode(line) for m in pack.measurements]
+    assert assembler.counts.too_long == 1
+    assert found == [0, 1, 2, 3, 4]
 
 
 PROFILES = ["senml", "name=value", "csv", "csv:a [A],b_c", r"regex:(?P<name>\w+) (?P<value>\S+)"]
