@@ -58,14 +58,20 @@ def figures(
         Metric(name, "counter", text, [({}, float(value))])
         for name, (text, value) in counters.items()
     ]
-    found.append(
+    by_link = {
+        "measurements": "Measurements decoded, by link.",
+        "sums_ignored": "Sensors' own sums left aside, by link.",
+        "resets": "Boards that powered up anew, by link.",
+    }
+    found += [
         Metric(
-            "heatwindow_link_measurements",
+            f"heatwindow_link_{what}",
             "counter",
-            "Measurements decoded, by link.",
-            [({"link": each.name}, float(each.measurements)) for each in links],
+            text,
+            [({"link": each.name}, float(getattr(each, what))) for each in links],
         )
-    )
+        for what, text in by_link.items()
+    ]
     found.append(
         Metric(
             "heatwindow_link_rejects",

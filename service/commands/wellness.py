@@ -3,24 +3,20 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from service import __version__
 from service.clock import Clock
 from service.collector import Collector
-from service.config import Config
+from service.commands.links import Links
 from service.sources.link import Link, LinkStatus
 from service.sources.mqtt import MqttLink
-from service.sources.ports import list_candidates, unclaimed
 from service.store.database import Store, StoreError
 from service.store.writer import Writer
 from service.wire.pack import RejectCause
 
 PROGRESS_S = 5.0
 """A worker that has not come round for so long is not healthy [s, real]."""
-
-PORTS_EVERY_S = 10.0
-"""How often the machine's serial ports are looked at again, at most [s, real]."""
 
 
 class Wellness:
@@ -32,7 +28,6 @@ class Wellness:
         collector: Whose judge is a worker.
         links: Workers, all of them.
         clock: The clock the links count by.
-        config: Names the ports that are taken.
     """
 
     def __init__(
@@ -41,20 +36,14 @@ class Wellness:
         writer: Writer,
         collector: Collector,
         *,
-        links: Sequence[Link],
+        links: Links,
         clock: Clock,
-        config: Config,
     ) -> None:
         self._store = store
         self._writer = writer
         self._collector = collector
         self._links = links
         self._clock = clock
-        self._taken_ports = [each.port for each in config.serial]
-        if config.notify.serial_port is not None:
-            self._taken_ports.append(config.notify.serial_port)
-        self._unused: list[dict[str, str]] = []
-        self._look_at_s = 0.0
 
     def health(self) -> tuple[bool, Mapping[str, object]]:
         """Whether every worker has come round within ``PROGRESS_S`` and every subscription has
@@ -62,7 +51,8 @@ class Wellness:
         now_s = time.monotonic()
         now_us = self._clock.monotonic_us()
         status = self._writer.status()
-        links = [link.status() for link in self._links]
+        ways_in = self._links.current()
+        links = [link.status() for link in ways_in]
         workers = {
             "judge": now_s - self._collector.judge_progress_s,
             "writer": now_s - status.last_progress,
@@ -83,11 +73,13 @@ class Wellness:
             "stuck_workers": stuck,
             "not_subscribed": unsubscribed,
             "links": [
-                _link_body(link, each, now_us)
-                for link, each in zip(self._links, links, strict=True)
+                _link_body(link, each, now_us) for link, each in zip(ways_in, links, strict=True)
             ],
             "notices": self._notices(),
-            "unused_ports": self._unused_ports(now_s),
+            "unused_ports": [
+                {"name": port.name, "device": port.device, "description": port.description}
+                for port in self._links.unused()
+            ],
         }
 
     def _notices(self) -> list[str]:
@@ -96,16 +88,6 @@ class Wellness:
             return [notice.text for notice in self._store.notices()]
         except StoreError as error:
             return [str(error)]
-
-    def _unused_ports(self, now_s: float) -> list[dict[str, str]]:
-        """Serial ports of this machine that no table of the config names."""
-        if now_s >= self._look_at_s:
-            self._look_at_s = now_s + PORTS_EVERY_S
-            self._unused = [
-                {"name": port.name, "device": port.device, "description": port.description}
-                for port in unclaimed(list_candidates(), self._taken_ports)
-            ]
-        return self._unused
 
 
 def _link_body(link: Link, status: LinkStatus, now_us: int) -> dict[str, object]:
@@ -116,6 +98,7 @@ def _link_body(link: Link, status: LinkStatus, now_us: int) -> dict[str, object]
         "data_age_s": _age_s(now_us, status.last_valid_us),
         "byte_age_s": _age_s(now_us, status.last_byte_us),
         "measurements": status.measurements,
+        "sums_ignored": status.sums_ignored,
         "rejected": {cause.value: status.rejects.get(cause, 0) for cause in RejectCause},
         "last_reject": status.last_reject,
         "last_bytes": status.last_raw.decode("ascii", "backslashreplace"),
@@ -124,6 +107,7 @@ def _link_body(link: Link, status: LinkStatus, now_us: int) -> dict[str, object]
         "errors": status.errors,
     }
     if isinstance(link, MqttLink):
+        body["late_acknowledgements"] = link.late_acks
         body["nodes"] = [
             {
                 "topic": topic,

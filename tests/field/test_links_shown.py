@@ -56,6 +56,7 @@ def test_each_link_tells_what_it_takes_and_refuses(
     marked = b'[{"boot":"b","seq":1,"n":"a","u":"Cel","v":20}]'
     topic = "heatwindow/readings/n"
     publisher.publish(topic, marked, marked, b"{", b'[{"n":"a","u":"Cel","v":1,"x_":2}]')
+    publisher.publish(topic, b'[{"n":"gas","s":12.5},{"n":"gas","s":13}]')
     publisher.publish("heatwindow/nodes/n1/status", b"online", retain=True)
     with (shop.folder / "oven.csv").open("a") as log:
         log.write("2026-03-01T08:15:01Z,213.8\nyesterday,214\n")
@@ -70,12 +71,15 @@ def test_each_link_tells_what_it_takes_and_refuses(
     rejected = found["mqtt"]["rejected"]
     assert (rejected["duplicate"], rejected["syntax"], rejected["label"]) == (1, 1, 1)  # type: ignore[index]
     assert found["serial"]["rejected"]["unit"] == 1  # type: ignore[index]
+    wait_until(lambda: links(shop)["mqtt"]["sums_ignored"] == 2, "the sums, counted")
     assert "furlong" in str(found["serial"]["last_bytes"])
     assert "yesterday" in str(found["log file"]["last_reject"])
     (node,) = found["mqtt"]["nodes"]  # type: ignore[misc]
     assert (node["topic"], node["says"]) == ("heatwindow/nodes/n1/status", "online")
 
     told = metrics(shop)
+    assert f'heatwindow_link_sums_ignored_total{{link="{found["mqtt"]["name"]}"}} 2\n' in told
+    assert f'heatwindow_link_resets_total{{link="{found["serial"]["name"]}"}} 0\n' in told
     for cause in RejectCause:
         assert told.count(f'cause="{cause.value}"') == 3, "every cause of every link, zeros too"
     wait_until(lambda: len(shop.stored("oven")) == 2, "the log's readings")
