@@ -333,8 +333,9 @@ class Purge:
                 sensor.joint_ppm(sensor.members), sensor.joint_weight(), LEVELS
             )
         if self.basis == "oxygen sensor" and learnt is not None:
-            # Never more hopeful than what the sensor shows, nor, until it has had time to see a
-            # fallen flow, than the flow.
+            # Neither end goes beyond what the sensor itself leaves room for; nor, until it has had
+            # time to see a fallen flow, is the upper one more hopeful than the flow.
+            learnt[0] = min(learnt[0], sensor.trend.least_ppm())
             learnt[2] = max(learnt[2], sensor.shown_ppm())
             if flow_only is not None and self._upset():
                 learnt[2] = max(learnt[2], flow_only[2])

@@ -14,6 +14,10 @@ BOUND_BEFORE_S = 30.0
 COOLING_OVER_S = 20.0
 """The gas's rate of cooling is a mean over about this [s]."""
 
+LEAST_SHARE = 0.9
+LEAST_LESS_PPM = 2.0
+"""A reading may be too high by this much: slope and zero drift [judgement]."""
+
 _MOST = 40
 _NOISE_SHARE = 0.03
 _NOISE_PPM = 2.0
@@ -61,6 +65,17 @@ class Trend:
             return 0.0
         between_s = sum(times[half:]) / half - sum(times[:half]) / half
         return (late - early) / between_s
+
+    def least_ppm(self) -> float:
+        """The least oxygen the last few readings leave room for [ppm], 0 or more.
+
+        The newest readings' lower half less a cell's errors: its scatter, slope and zero.
+        """
+        newest = sorted(self.readings_ppm[-5:])
+        if not newest:
+            return 0.0
+        low = sum(newest[: len(newest) // 2 + 1]) / (len(newest) // 2 + 1)
+        return max(LEAST_SHARE * low - LEAST_LESS_PPM, 0.0)
 
     def has_risen(self) -> tuple[float, float] | None:
         """Lowest and last reading [ppm] when the oxygen is rising, else ``None``."""
@@ -110,7 +125,11 @@ class BoundBefore:
             del self.times_s[0], self.bounds_ppm[0]
 
     def then_ppm(self, t_s: float) -> float | None:
-        """The bound of half a minute ago [ppm]; ``None`` when that is before the start."""
+        """The highest bound of the last half minute [ppm]; ``None`` so soon after the start.
+
+        While the oxygen falls that is the one of half a minute ago; after a loss of flow it is the
+        new, higher one, so that air which came back is not taken for a leak.
+        """
         if not self.times_s or self.times_s[0] > t_s - BOUND_BEFORE_S + 5.0:
             return None
-        return self.bounds_ppm[0]
+        return max(self.bounds_ppm)

@@ -24,7 +24,7 @@ FALLEN_SHARE = 0.7
 READS_LOW_S = 30.0
 """A sensor below everything the gas can explain for this long is named [s]."""
 
-SUSPECT_OF_FLOW = 0.5
+SUSPECT_OF_FLOW = 0.7
 """Oxygen above this share of the flow's bound of half a minute ago falls slowly enough for a dead
 leg to be thought of [judgement]."""
 

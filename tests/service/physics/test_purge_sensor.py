@@ -22,6 +22,7 @@ class Truth:
     volume_l: float = 2.4
     flow_l_min: float = 10.0
     leak: float = 0.0
+    air_l_min: float = 0.0
     dead_l: float = 0.0
     dead_rate_per_s: float = 0.0
     lag_s: float = 6.0
@@ -36,6 +37,7 @@ class Truth:
         for _ in range(20):
             into = self.leak * AIR_PPM + 3.0
             change = self.flow_l_min / 60.0 / self.volume_l * (into - self.room)
+            change += self.air_l_min / 60.0 / self.volume_l * (AIR_PPM - self.room)
             swap = self.dead_rate_per_s * (self.dead - self.room)
             self.room += 0.05 * (change + swap * self.dead_l / self.volume_l)
             self.dead -= 0.05 * swap
@@ -197,6 +199,32 @@ def test_an_overdue_calibration_widens_and_says_so() -> None:
 
 def test_same_readings_same_answers() -> None:
     assert purged(Truth(), 150).oxygen() == purged(Truth(), 150).oxygen()
+
+
+def test_a_lost_and_regained_flow_is_no_dead_leg() -> None:
+    """Air that came back during a stall is above the bound of before it, and is no leak."""
+    truth = Truth(volume_l=2.4)
+    purge = Purge(PurgeSetup(2.4, limit_ppm=50.0), 0.0)
+    for t_s in range(480):
+        stalled = 200 < t_s < 240
+        # A wide open end: three litres of air a minute while the argon stands.
+        truth.flow_l_min, truth.air_l_min = (0.0, 3.0) if stalled else (10.0, 0.0)
+        purge.observe_flow(float(t_s), truth.flow_l_min)
+        purge.observe_oxygen(float(t_s), truth.second())
+        assert not any("not falling" in text for text in purge.troubles()), t_s
+    assert not purge._sensed.suspected
+    assert purge.clear(50.0)
+
+
+def test_the_lower_end_never_lies_above_what_the_sensor_leaves_room_for() -> None:
+    purge = Purge(PurgeSetup(2.4, limit_ppm=50.0), 0.0)
+    for t_s in range(60):
+        purge.observe_flow(float(t_s), 10.0)
+        purge.observe_oxygen(float(t_s), 1000.0)
+        oxygen = purge.oxygen()
+        assert oxygen is not None
+        # Nine tenths of the reading less 2 ppm: slope and zero error of a cell.
+        assert oxygen.p05 <= 898.0 + 1e-6
 
 
 def test_weighted_quantiles() -> None:
