@@ -30,6 +30,8 @@ Metal = Literal[
     "high-silicon-molybdenum ductile iron",
     "austenitic iron",
     "cast austenitic stainless",
+    "heat-resistant stainless, high carbon",
+    "heat-resistant stainless, ferritic",
     "carbon steel",
 ]
 

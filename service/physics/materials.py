@@ -82,7 +82,9 @@ def stainless_conductivity(temperature_c: float | Array) -> Array:
 # to be confirmed. The transformation above 700 °C is left out: castings are not welded there.
 _IRON_C: Final = np.array([0.0, 20.0, 100.0, 200.0, 300.0, 400.0, 500.0, 600.0, 700.0, 1200.0])
 _IRON_CP: Final = np.array([460.0, 465.0, 495.0, 520.0, 545.0, 575.0, 615.0, 670.0, 740.0, 740.0])
-_STAINLESS_METALS: Final = frozenset({"cast austenitic stainless", "austenitic iron"})
+_STAINLESS_METALS: Final = frozenset(
+    {"cast austenitic stainless", "austenitic iron", "heat-resistant stainless, high carbon"}
+)
 _GRID_C: Final = np.linspace(-50.0, 1400.0, 146)
 
 
@@ -99,7 +101,8 @@ def specific_heat_table(metal: str) -> tuple[Array, Array]:
     inside = np.clip(_GRID_C, 20.0, 700.0)
     if metal in _STAINLESS_METALS:
         return _GRID_C, stainless_specific_heat(inside)
-    if metal == "carbon steel":
+    # Ferritic stainless has the lattice of iron and about its specific heat (from memory).
+    if metal in {"carbon steel", "heat-resistant stainless, ferritic"}:
         return _GRID_C, steel_specific_heat(np.minimum(inside, 650.0))
     return _GRID_C, np.interp(inside, _IRON_C, _IRON_CP)
 
@@ -112,4 +115,6 @@ def emissivity(metal: str) -> tuple[float, float]:
     """
     if metal == "cast austenitic stainless":
         return 0.5, 0.2
+    if metal.startswith("heat-resistant stainless"):
+        return 0.7, 0.2  # dark from service; oxidised 310 is 0.90 to 0.97, bright far lower
     return 0.75, 0.1

@@ -19,6 +19,8 @@ CASTING_METALS = (
     "austenitic iron",
     "iron, unknown",
     "cast austenitic stainless",
+    "heat-resistant stainless, high carbon",
+    "heat-resistant stainless, ferritic",
 )
 """Metals for which EN 1011-2 says nothing."""
 

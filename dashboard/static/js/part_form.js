@@ -7,7 +7,7 @@ import { Fault, Stepper } from "./stepper.js";
 import { toast } from "./toasts.js";
 import { t, t2 } from "./words.js";
 
-const METALS = ["iron, unknown", "grey iron", "ductile iron", "compacted graphite iron", "malleable iron", "high-silicon-molybdenum ductile iron", "austenitic iron", "cast austenitic stainless", "carbon steel"];
+const METALS = ["iron, unknown", "grey iron", "ductile iron", "compacted graphite iron", "malleable iron", "high-silicon-molybdenum ductile iron", "austenitic iron", "cast austenitic stainless", "heat-resistant stainless, high carbon", "heat-resistant stainless, ferritic", "carbon steel"];
 const SUGGESTIONS = 3;
 
 // The round figures save taps and recommend nothing; ranges are those the service accepts.
