@@ -114,11 +114,18 @@ def holders(device: str, proc: Path = Path("/proc")) -> list[str]:
         if process.name == str(os.getpid()):
             continue
         try:
-            if any(os.path.realpath(link) == real for link in (process / "fd").iterdir()):
+            if any(_points_to(link, real) for link in (process / "fd").iterdir()):
                 found.append(f"{(process / 'comm').read_text().strip()} ({process.name})")
         except OSError:  # ended meanwhile, or somebody else's: not ours to see
             continue
     return sorted(found)
+
+
+def _points_to(link: Path, device: str) -> bool:
+    try:
+        return os.readlink(link) == device
+    except OSError:  # closed meanwhile
+        return False
 
 
 def _usb_mark(info: Any) -> str | None:

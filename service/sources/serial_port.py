@@ -7,6 +7,10 @@ missing, busy or pulled out is tried again for ever; the status says which it is
 Opening a port resets many boards, and a reset can come at any time in a weld's electrical noise.
 Neither is a fault: the half line before it is dropped and counted, a new ``boot`` mark is noted,
 and the next line is read as usual.
+
+Our lock keeps out only programs that ask for it. One that opens the port all the same (a modem
+manager, a terminal left open) takes bytes that we never see, so when an open port falls silent or
+sends lines that cannot be read, whoever else holds it is named.
 """
 
 from __future__ import annotations
@@ -15,6 +19,7 @@ import errno
 import logging
 import os
 import threading
+import time
 
 import serial
 
@@ -22,7 +27,7 @@ from service.clock import Clock
 from service.sources.link import Ack, Intake, ThreadedLink
 from service.sources.ports import PortNotFound, holders, resolve_port
 from service.wire.lines import LineAssembler
-from service.wire.pack import Pack
+from service.wire.pack import Pack, RejectCause
 from service.wire.profiles import LineProfile, SenmlLines
 
 log = logging.getLogger(__name__)
@@ -31,6 +36,10 @@ READ_WAIT_S = 0.5
 """Longest a read waits for a first byte; also how often the loop shows it is alive."""
 CHUNK_BYTES = 65_536
 """Most bytes taken at once, which bounds memory."""
+SUSPICION_S = 3.0
+"""An open port silent for so long may be read by somebody else [s, real]."""
+LOOK_EVERY_S = 5.0
+"""Who else holds the port is looked up no more often than this [s, real]."""
 
 
 class _Port(serial.Serial):
@@ -72,6 +81,9 @@ class SerialLink(ThreadedLink):
         self._open: serial.Serial | None = None
         self._open_lock = threading.Lock()
         self._boot: str | None = None
+        self._heard_s = 0.0
+        self._looked_s = 0.0
+        self._spoilt = False
 
     def deliver(self, pack: Pack, ack: Ack | None = None) -> bool:
         """As in ``Link``; a board that has powered up anew is noted."""
@@ -103,6 +115,8 @@ class SerialLink(ThreadedLink):
             self._open = port
         try:
             self._profile.restart()
+            self._heard_s = self._looked_s = time.monotonic()
+            self._spoilt = False
             self.note_state("open", ready=True, opened=True)
             self._read(port, device)
         finally:
@@ -126,15 +140,34 @@ class SerialLink(ThreadedLink):
             elif _is_another_device(port, device):
                 self.note_state(f"lost: {device} is another device now", ready=False)
                 return
+            self._look_for_others(device)
 
     def _take(self, data: bytes) -> None:
+        self._heard_s = time.monotonic()
         self.note_bytes(data)
         lines = self._lines.feed(data)
         self.refuse(self._lines.take_rejects())
         self.note_lines(len(lines))
         for line in lines:
             for pack in self._profile.decode(line):
+                self._spoilt |= any(each.cause is RejectCause.SYNTAX for each in pack.rejects)
                 self.deliver(pack)
+
+    def _look_for_others(self, device: str) -> None:
+        """Name who may be taking our bytes, while there is reason to think so."""
+        now_s = time.monotonic()
+        if now_s - self._looked_s < LOOK_EVERY_S:
+            return
+        self._looked_s = now_s
+        silent = now_s - self._heard_s > SUSPICION_S
+        others = holders(device) if silent or self._spoilt else []
+        self._spoilt = False
+        if others:
+            what = "nothing comes" if silent else "lines come broken"
+            names = ", ".join(others)
+            self.note_state(f"open, but {what}: {names} has opened {device} too", ready=True)
+        else:
+            self.note_state("open", ready=True)
 
 
 def _why_not_open(device: str, error: OSError) -> str:

@@ -229,7 +229,7 @@ class Campaign:
 
     def _line_open(self) -> bool:
         links = self._service.ask("GET", "/healthz")[1]["links"]
-        return any(link["kind"] == "serial" and link["state"] == "open" for link in links)
+        return any(link["kind"] == "serial" and link["state"].startswith("open") for link in links)
 
     def _recognised_so_far(self) -> int:
         links = self._service.ask("GET", "/healthz")[1]["links"]

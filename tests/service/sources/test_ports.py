@@ -5,12 +5,14 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
 from serial.tools.list_ports_common import ListPortInfo
 
 from service.clock import SystemClock
+from service.sources import serial_port
 from service.sources.ports import (
     PortIdentity,
     PortNotFound,
@@ -128,3 +130,41 @@ def test_the_program_that_holds_a_port_is_named(scripted_port: ScriptedPort, int
         assert link.status().state.startswith("port busy")
         assert link.stop()
         other.communicate(b"")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="open files are listed in /proc")
+def test_a_program_that_opens_our_port_all_the_same_is_named(
+    scripted_port: ScriptedPort, intake, monkeypatch
+) -> None:
+    """It asks for no lock, so it gets in, and takes bytes: silence or broken lines give it away."""
+    monkeypatch.setattr(serial_port, "SUSPICION_S", 0.2)
+    monkeypatch.setattr(serial_port, "LOOK_EVERY_S", 0.1)
+    link = SerialLink(str(scripted_port.path), intake, SystemClock())
+    link.start()
+    wait_until(lambda: link.status().ready, "the opening")
+    script = "import sys; port = open(sys.argv[1]); print('open', flush=True); sys.stdin.read()"
+    command = [sys.executable, "-c", script, str(scripted_port.path)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == b"open\n"
+        wait_until(lambda: f"({other.pid})" in link.status().state, "its name, in the silence")
+        assert link.status().state.startswith("open, but nothing comes: ")
+        assert link.status().ready
+
+        halt = threading.Event()
+        sender = threading.Thread(target=_send_halves, args=(scripted_port, halt))
+        sender.start()
+        wait_until(lambda: "lines come broken" in link.status().state, "the broken lines")
+        assert f"({other.pid})" in link.status().state
+        halt.set()
+        sender.join()
+        other.communicate(b"")
+    wait_until(lambda: link.status().state == "open", "that it is ours alone again")
+    scripted_port.write(b'\n[{"n":"port2","u":"Cel","v":3}]\n')
+    assert intake.wait_for(1) == [3]
+    assert link.stop()
+
+
+def _send_halves(port: ScriptedPort, halt: threading.Event) -> None:
+    while not halt.wait(0.01):
+        port.write(b'[{"n":"port2","u":"C\n')
