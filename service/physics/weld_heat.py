@@ -24,6 +24,10 @@ EFFICIENCY: dict[str, float] = {
 
 UCS56_BAND_C = 425.0
 """UCS-56 limits heating and cooling rates only above this temperature [°C] (800 °F)."""
+PIPING_BAND_C = 315.0
+"""Piping codes limit them above this one [°C] (600 °F), from memory, confirm."""
+
+Confirmed = Literal["read", "figures read, clause from memory", "from memory"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,35 +36,61 @@ class CoolingRule:
 
     Attributes:
         what: What it is for.
-        above_c: Lower end of its band [°C].
-        fastest_c_per_h: Fastest cooling it allows [°C/h].
+        band_c: Lower and upper end of its band [°C].
+        fastest_c_per_h: Fastest cooling it allows for a thickness of one inch or less [°C/h].
         slowest_c_per_h: Slowest it calls for, where it names one [°C/h].
-        source: Where it was read, and how far it is confirmed.
+        spread_max_k: Greatest difference across the part it allows, where it names one [K].
+        source: Where it was read.
+        confirmed: How far it is confirmed; "from memory" must be confirmed before it is used.
     """
 
     what: str
-    above_c: float
+    band_c: tuple[float, float]
     fastest_c_per_h: float
     slowest_c_per_h: float | None
+    spread_max_k: float | None
     source: str
+    confirmed: Confirmed
 
 
 COOLING_RULES: tuple[CoolingRule, ...] = (
     CoolingRule(
-        "steel, post-weld heat treatment, one inch or less",
-        425.0,
-        278.0,
-        None,
-        "ASME VIII UCS-56 by an open test file; clause text from memory, confirm",
+        "steel, post-weld heat treatment", (UCS56_BAND_C, 700.0), 500.0 / 1.8, None, None,
+        "ASME VIII division 1, UCS-56(d), by an open test file", "figures read, clause from memory",
     ),
     CoolingRule(
-        "steel, naval post-weld heat treatment", 427.0, 111.0, None, "S9074-AR-GIB-010/278, read"
+        "steel piping, post-weld heat treatment", (PIPING_BAND_C, 700.0), 600.0 / 1.8, None, None,
+        "piping codes; half of the greatest thickness counts", "from memory",
     ),
     CoolingRule(
-        "grey iron, stress relief from 550 to 650 °C", 150.0, 40.0, 20.0, "foundry's table, read"
+        "steel, naval post-weld heat treatment", (427.0, 700.0), 111.0, None, 139.0,
+        "S9074-AR-GIB-010/278", "read",
     ),
-)
-"""Bare on the bench a casting loses 1 000 °C/h and more: no such rule holds there."""
+    CoolingRule(
+        "grey iron, stress relief from 550 to 650 °C", (150.0, 650.0), 40.0, 20.0, None,
+        "foundry's table", "read",
+    ),
+)  # fmt: skip
+"""Bare on the bench a casting loses 1 000 °C/h and more: no such rule holds there, nor for cooling
+from preheat, where the time from the last arc to the cover is what counts."""
+
+GREY_IRON_STRESS_RELIEF_C: dict[str, float] = {
+    "plain": 550.0,
+    "low alloy": 600.0,
+    "high alloy": 650.0,
+}
+"""Stress relief of grey iron by alloy [°C], heated at 60 to 120 °C/h: a foundry's table, read."""
+
+
+def cooling_rules_at(temperature_c: float) -> list[CoolingRule]:
+    """The published rules whose band holds at a temperature [°C]; none below 150 °C.
+
+    Raises:
+        ValueError: the temperature is not a finite number.
+    """
+    if not math.isfinite(temperature_c):
+        raise ValueError(f"temperature_c {temperature_c!r} must be a finite number")
+    return [r for r in COOLING_RULES if r.band_c[0] <= temperature_c <= r.band_c[1]]
 
 
 def heat_input_kj_mm(process: str, voltage_v: float, current_a: float, travel_mm_s: float) -> float:
@@ -193,6 +223,46 @@ def ucs56_rate_c_per_h(thickness_mm: float, direction: Literal["heating", "cooli
     if at_one_inch is None:
         raise ValueError(f"direction {direction!r} is neither heating nor cooling")
     return max(100.0 / 1.8, at_one_inch / max(1.0, thickness_mm / 25.4))
+
+
+def piping_rate_c_per_h(greatest_thickness_mm: float) -> float:
+    """Fastest heating or cooling of piping above 315 °C in stress relief [°C/h].
+
+    333 (600 °F/h) over half of the greatest thickness in inches, at most 333.
+
+    Args:
+        greatest_thickness_mm: Greatest thickness [mm], above 0 and at most 500.
+
+    Raises:
+        ValueError: A thickness outside its range.
+
+    Source: piping codes; that half the greatest thickness counts was read in an engineers' forum,
+        figure and band are from memory: confirm.
+    """
+    _thickness(greatest_thickness_mm)
+    return 600.0 / 1.8 / max(1.0, greatest_thickness_mm / 2.0 / 25.4)
+
+
+def preheat_extent_mm(thickness_mm: float, rule: Literal["structural", "piping"]) -> float:
+    """How far from the joint the metal must be at preheat, every way [mm].
+
+    Structural steel: the thickness or 75 mm, whichever is more. Piping: 25 mm beyond the weld.
+
+    Args:
+        thickness_mm: Thickness at the joint [mm], above 0 and at most 500.
+        rule: Which of the two.
+
+    Raises:
+        ValueError: A thickness outside its range or an unknown rule.
+
+    Source: AWS D1.1 (an electrode maker's page); ASME B31.3-2012, 330.1.4.
+    """
+    _thickness(thickness_mm)
+    if rule == "structural":
+        return max(75.0, thickness_mm)
+    if rule == "piping":
+        return 25.0
+    raise ValueError(f"rule {rule!r} is neither structural nor piping")
 
 
 def _thickness(thickness_mm: float) -> None:

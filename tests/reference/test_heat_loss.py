@@ -52,6 +52,20 @@ def test_iron_specific_heat_lies_in_the_handbook_band() -> None:
     assert 530 <= float(np.interp(300, grid, c)) <= 560
 
 
+def test_emissivities_lie_in_the_handbook_bands() -> None:
+    # Thermal-camera manual: iron casting 0.81 at 50 °C, oxidised iron 0.64 to 0.76 from 100 to
+    # 538 °C and 0.64 to 0.78 over 200 to 600 °C, oxidised steel 0.79 at 200 °C. Infrared-camera
+    # manual: oxidised 304 0.44 to 0.36 over 215 to 490 °C, 310 0.90 to 0.97; each must lie within
+    # two standard deviations.
+    for metal, low, high in (
+        ("grey iron", 0.64, 0.81), ("carbon steel", 0.79, 0.79),
+        ("cast austenitic stainless", 0.36, 0.44),
+        ("heat-resistant stainless, high carbon", 0.90, 0.97),
+    ):  # fmt: skip
+        likely, sd = materials.emissivity(metal)
+        assert likely - 2 * sd <= low <= high <= likely + 2 * sd
+
+
 @pytest.mark.parametrize("bad", [19.0, 1201.0, math.nan])
 def test_properties_refuse_what_the_standard_does_not_cover(bad: float) -> None:
     for rule in (materials.steel_specific_heat, materials.stainless_specific_heat):

@@ -63,6 +63,44 @@ def test_ucs56_rates(mm: float, heating: float, cooling: float) -> None:
     assert weld_heat.ucs56_rate_c_per_h(mm, "cooling") == pytest.approx(cooling, abs=0.5)
 
 
+def test_piping_counts_half_the_greatest_thickness() -> None:
+    # 600 °F/h over half the thickness in inches, above 600 °F: from memory, confirm; that it is
+    # half the greatest thickness: an engineers' forum.
+    assert weld_heat.piping_rate_c_per_h(25.4) == pytest.approx(333.3, abs=0.1)
+    assert weld_heat.piping_rate_c_per_h(50.8) == pytest.approx(333.3, abs=0.1)
+    assert weld_heat.piping_rate_c_per_h(101.6) == pytest.approx(166.7, abs=0.1)
+    assert pytest.approx((600 - 32) / 1.8, abs=0.6) == weld_heat.PIPING_BAND_C
+
+
+def test_cooling_rules_hold_in_their_bands_only() -> None:
+    # UCS-56 above 425 °C, naval above 427 (read); grey iron's stress relief down to 150 to 200 °C
+    # at 20 to 40 °C/h (foundry's table, read). At preheat none of steel's holds.
+    assert {r.what.split(",")[0] for r in weld_heat.cooling_rules_at(300.0)} == {"grey iron"}
+    assert weld_heat.cooling_rules_at(120.0) == []
+    assert len(weld_heat.cooling_rules_at(500.0)) == 4
+    grey = weld_heat.cooling_rules_at(300.0)[0]
+    assert (grey.slowest_c_per_h, grey.fastest_c_per_h) == (20.0, 40.0)
+    naval = next(r for r in weld_heat.COOLING_RULES if "naval" in r.what)
+    assert (naval.fastest_c_per_h, naval.spread_max_k, naval.band_c[0]) == (111.0, 139.0, 427.0)
+    for rule in weld_heat.COOLING_RULES:
+        assert rule.source
+        assert rule.confirmed
+    with pytest.raises(ValueError, match="finite"):
+        weld_heat.cooling_rules_at(math.nan)
+
+
+def test_stress_relief_of_grey_iron_by_alloy() -> None:
+    # A foundry's table, read.
+    assert list(weld_heat.GREY_IRON_STRESS_RELIEF_C.values()) == [550.0, 600.0, 650.0]
+
+
+def test_how_far_preheat_must_reach() -> None:
+    # AWS D1.1 by an electrode maker's page; ASME B31.3-2012 330.1.4 by a scanned page.
+    assert weld_heat.preheat_extent_mm(12.0, "structural") == 75.0
+    assert weld_heat.preheat_extent_mm(100.0, "structural") == 100.0
+    assert weld_heat.preheat_extent_mm(12.0, "piping") == 25.0
+
+
 def test_preheat_soak_against_the_other_series() -> None:
     """A slab's middle by the series of error functions (good early on), not the one used.
 
@@ -97,6 +135,8 @@ def test_preheat_soak_is_never_under_a_quarter_hour() -> None:
         (lambda: weld_heat.preheat_soak_min(20, 0.0), "conductivity 0"),
         (lambda: weld_heat.post_weld_soak_h(math.nan), "thickness nan"),
         (lambda: weld_heat.ucs56_rate_c_per_h(20, "sideways"), "neither heating nor cooling"),
+        (lambda: weld_heat.piping_rate_c_per_h(0), "thickness 0 mm"),
+        (lambda: weld_heat.preheat_extent_mm(10, "boiler"), "neither structural nor piping"),
     ],
 )
 def test_refused_outside_range(call, said: str) -> None:
