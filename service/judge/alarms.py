@@ -74,6 +74,9 @@ TIMINGS: dict[AlarmKind, Timing] = {
     "cooling too fast": Timing(_s(10), _s(30), worse_by=1.0),
     # The root colours within seconds: long enough to ride out one odd meter reading, no more.
     "purge lost": Timing(_s(2), _s(5), worse_by=1.0),
+    # The cell is slow already (a quarter of a minute and more); two readings ride out a glitch.
+    # A percent further from the limit is worse.
+    "room oxygen": Timing(_s(2), _s(10), worse_by=1.0),
     # Arc starts and loose plugs make short faults; those are counted, not sounded.
     "sensor fault": Timing(_s(5), _s(5), worse_by=1.0),
     # Staleness has already waited three seconds or three readings.

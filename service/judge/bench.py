@@ -21,10 +21,12 @@ from service.judge.outlook import (
     PartJson,
     PassTimesJson,
     PurgeJson,
+    RoomAirJson,
     SpreadJson,
     WindowJson,
 )
 from service.judge.purge_verdict import NOT_JUDGED
+from service.judge.room_air import air_standing, oxygen_percent, room_channels
 from service.judge.shop import Part, Shop, guess_kind
 from service.judge.state import JudgeState
 from service.physics.cooldown import Rate
@@ -59,6 +61,7 @@ def bench_json(state: JudgeState, recording: bool) -> BenchJson:
             for _, part in sorted(shop.parts.items())
         ],
         "channels": [_channel(state, track) for _, track in sorted(tracks.items())],
+        "room": [_room(track, state) for track in room_channels(shop, tracks)],
         "alarms": [_alarm(alarm) for _, alarm in sorted(state.book.alarms.items())],
     }
 
@@ -190,6 +193,17 @@ def _channel(state: JudgeState, track: ChannelTrack) -> ChannelJson:
         "thermocouple": None if junction is None else junction.letter,
         "cold_junction": None if junction is None else junction.channel,
         "emf_mv": _rounded(track.sent_value, 4) if track.sent_unit == UNIT else None,
+    }
+
+
+def _room(track: ChannelTrack, state: JudgeState) -> RoomAirJson:
+    oxygen = oxygen_percent(track, state.looked_us)
+    return {
+        "channel": track.name,
+        "oxygen_percent": _rounded(oxygen, 2),
+        "standing": air_standing(oxygen),
+        "reason": track.why(state.looked_us),
+        "age_s": round(max(0, track.age_us(state.now_us)) / 1e6, 1),
     }
 
 

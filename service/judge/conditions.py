@@ -1,4 +1,5 @@
-"""Which alarm conditions hold now: every possible alarm of every open heat, named each tick.
+"""Which alarm conditions hold now: every possible alarm of every open heat and of the room's
+air, named each tick.
 
 A condition whose limit does not apply now (another phase, no such limit) is not named, which
 withdraws it. One that applies but cannot be seen has ``holds`` = ``None``: nothing is known.
@@ -14,6 +15,7 @@ from service.judge.alarms import Condition
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.heat_track import HeatTrack, Tracks
 from service.judge.heat_verdict import cools_too_fast
+from service.judge.room_air import room_conditions
 from service.judge.shop import Heat, Part
 from service.judge.state import JudgeState
 from service.judge.words import degrees
@@ -39,7 +41,18 @@ def conditions(state: JudgeState, now_us: int) -> list[Condition]:
         found += _of_temperature(track, heat, part, tracks, now_us)
         found += _of_purge(track, heat, part, now_us)
         found += _of_channels(track, state, heat.phase == "oven", now_us)
+    found += _of_room(state, now_us)
     return found
+
+
+def _of_room(state: JudgeState, now_us: int) -> Iterator[Condition]:
+    """The air is watched with no heat open too; a sensor that says nothing is an alarm itself."""
+    for track, condition in room_conditions(state.shop, state.channels, now_us):
+        yield condition
+        yield _fault(track, None, False, now_us)
+        faulty = state.book.active("sensor fault", None, track.name)
+        silence = _silence(track, None, faulty, now_us)
+        yield replace(silence, text=f"{silence.text}; the room's oxygen is unknown")
 
 
 def _of_temperature(
@@ -144,7 +157,7 @@ def _of_channels(
         yield _silence(channel, track.part_id, expected or faulty, now_us)
 
 
-def _fault(track: ChannelTrack, part_id: int, expected: bool, now_us: int) -> Condition:
+def _fault(track: ChannelTrack, part_id: int | None, expected: bool, now_us: int) -> Condition:
     standing = track.standing(now_us)
     faulty = standing in (Standing.BAD, Standing.SUSPECT) or track.lastingly_noisy(now_us)
     unseen = standing is Standing.STALE and not expected
@@ -157,7 +170,7 @@ def _fault(track: ChannelTrack, part_id: int, expected: bool, now_us: int) -> Co
     )
 
 
-def _silence(track: ChannelTrack, part_id: int, expected: bool, now_us: int) -> Condition:
+def _silence(track: ChannelTrack, part_id: int | None, expected: bool, now_us: int) -> Condition:
     """Silence; expected on the carry, and no news of a probe that was faulty before."""
     silent = track.standing(now_us) is Standing.STALE
     return Condition(

@@ -27,6 +27,7 @@ AlarmKind = Literal[
     "above interpass",
     "cooling too fast",
     "purge lost",
+    "room oxygen",
     "sensor fault",
     "no data",
     "not recording",

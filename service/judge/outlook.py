@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import NotRequired, TypedDict
 
 from service.judge.events import AlarmKind, AlarmState, Verdict
+from service.judge.room_air import AirStanding
 
 
 class SpreadJson(TypedDict):
@@ -111,9 +112,21 @@ class AlarmJson(TypedDict):
     text: str
 
 
+class RoomAirJson(TypedDict):
+    channel: str
+    oxygen_percent: float | None
+    """By volume; ``None`` when there is no live, believable reading."""
+    standing: AirStanding
+    """Against 19.5 and 23.5 %; "unknown" without a reading, never "normal"."""
+    reason: str | None
+    age_s: float
+
+
 class BenchJson(TypedDict):
     at: str
     recording: bool
     parts: list[PartJson]
     channels: list[ChannelJson]
+    room: list[RoomAirJson]
+    """The shop's air, one for each room oxygen channel."""
     alarms: list[AlarmJson]

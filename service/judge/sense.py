@@ -30,8 +30,9 @@ RANGES: dict[str, tuple[float, float]] = {
 KIND_RANGES: dict[ChannelKind, tuple[float, float]] = {
     ChannelKind.AMBIENT: (-50.0, 80.0),
     ChannelKind.COLD_JUNCTION: (-50.0, 125.0),  # what the chips that measure it can stand
+    ChannelKind.ROOM_OXYGEN: (-5_000.0, 1e6),  # ppm; enriched air is no fault of the sensor
 }
-"""Tighter ranges once somebody has said what the channel measures."""
+"""Ranges once somebody has said what the channel measures."""
 
 JUMP_K = 10.0
 """A probe on a casting may differ by this much from its last good reading [K] ..."""

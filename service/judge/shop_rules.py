@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 from service.judge import actions as act
 from service.judge.cold_junction import Junction
 from service.judge.events import Refused, Stamp
-from service.judge.shop import PASSES_SHOWN, SINGLE_KINDS, Channel, Heat, Part, Shop
+from service.judge.shop import PASSES_SHOWN, SHOP_KINDS, SINGLE_KINDS, Channel, Heat, Part, Shop
 from service.readings import ChannelKind
 
 TOKENS_REMEMBERED = 1000
@@ -77,6 +77,13 @@ TERMINALS = (ChannelKind.COLD_JUNCTION, ChannelKind.AMBIENT)
 
 
 def _check_adopt(shop: Shop, action: act.AdoptChannel) -> None:
+    known = shop.channels.get(action.channel)
+    if action.channel_kind in SHOP_KINDS and known is not None and known.part_id is not None:
+        part = shop.part(known.part_id)
+        raise Refused(
+            f"A {action.channel_kind} channel belongs to the shop: "
+            f"take {action.channel} off {part.name} first."
+        )
     if action.cold_junction is not None:
         terminals = shop.channels.get(action.cold_junction)
         if terminals is not None and terminals.kind not in (None, *TERMINALS):
@@ -112,6 +119,8 @@ def _check_assign(shop: Shop, action: act.AssignChannel) -> None:
     if action.part_id is None:
         return
     part = shop.part(action.part_id)
+    if channel.kind in SHOP_KINDS:
+        raise Refused(f"A {channel.kind} channel belongs to the shop and sits on no part.")
     if channel.kind in SINGLE_KINDS:
         others = [c.name for c in shop.channels_of(part.id, channel.kind)]
         if others and others != [channel.name]:

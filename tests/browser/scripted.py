@@ -376,12 +376,17 @@ LINKS = [
 ]
 
 
-def answer(*parts: dict, channels=None, alarms=(), recording=True, **more: Any) -> dict[str, Any]:
+def answer(
+    *parts: dict, channels=None, alarms=(), room=(), recording=True, **more: Any
+) -> dict[str, Any]:
+    *parts: dict, channels=None, alarms=(), room=(), recording=True, **more: Any
+) -> dict[str, Any]:
     return {
         "at": utc(NOW_US),
         "recording": recording,
         "parts": list(parts),
         "channels": FITTED if channels is None else channels,
+        "room": list(room),
         "alarms": list(alarms),
         **more,
     }
