@@ -379,8 +379,6 @@ LINKS = [
 def answer(
     *parts: dict, channels=None, alarms=(), room=(), recording=True, **more: Any
 ) -> dict[str, Any]:
-    *parts: dict, channels=None, alarms=(), room=(), recording=True, **more: Any
-) -> dict[str, Any]:
     return {
         "at": utc(NOW_US),
         "recording": recording,
