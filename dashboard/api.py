@@ -68,7 +68,7 @@ def history() -> Response:
     found = wiring().history(channel, start_us, end_us, asked.points)
     if found is None:
         raise Problem(404, "unknown-channel", f"No channel is called {shown(channel)!r}.")
-    return _json(
+    return json_answer(
         {
             "channel": channel,
             "unit": found.unit,
@@ -93,7 +93,7 @@ def act() -> Response:
     try:
         action = operator_action.validate_json(request.get_data())
     except ValidationError as error:
-        found = faults(error)
+        found = faults(error, tagged=True)
         raise Problem(
             422, "bad-action", "; ".join(f"{f['field']}: {f['message']}" for f in found), found
         ) from None
@@ -101,7 +101,7 @@ def act() -> Response:
         result = wiring().act(action)
     except Refused as refusal:
         raise Problem(409, "refused", str(refusal)) from None
-    return _json(
+    return json_answer(
         {
             "kind": action.kind,
             "seq": result.seq,
@@ -138,14 +138,14 @@ def _notices() -> Response:
         {"id": notice.id, "at": to_rfc3339(notice.at_us), "text": notice.text}
         for notice in wiring().notices()
     ]
-    return _json({"notices": waiting})
+    return json_answer({"notices": waiting})
 
 
 @api.get("/healthz")
 def healthz() -> Response:
     """200 while every worker makes progress, else 503; the body says which does not."""
     healthy, body = wiring().health()
-    return _json(body, status=200 if healthy else 503)
+    return json_answer(body, status=200 if healthy else 503)
 
 
 @api.get("/metrics")
@@ -164,7 +164,8 @@ def openapi() -> Response:
     )
 
 
-def _json(body: object, status: int = 200) -> Response:
+def json_answer(body: object, status: int = 200) -> Response:
+    """JSON that nobody keeps, packed when it is long."""
     text = json.dumps(body, allow_nan=False, ensure_ascii=False).encode()
     if len(text) > PACK_FROM_BYTES:
         answer = packed(text, "application/json")

@@ -84,12 +84,16 @@ def shown(value: object) -> str:
     return text if len(text) <= _SHOWN else text[: _SHOWN - 1] + "…"
 
 
-def faults(error: ValidationError) -> list[Fault]:
-    """Every fault pydantic found, with the path of the field as the sender wrote it."""
+def faults(error: ValidationError, *, tagged: bool = False) -> list[Fault]:
+    """Every fault pydantic found, with the path of the field as the sender wrote it.
+
+    Args:
+        error: What pydantic raised.
+        tagged: It was a tagged union: the first step of each path is the tag, not a field.
+    """
     found: list[Fault] = []
     for fault in error.errors(include_url=False):
-        # The first step of the path into a tagged union is the tag, not a field.
-        path = [str(step) for step in fault["loc"][1:]]
+        path = [str(step) for step in fault["loc"][int(tagged) :]]
         found.append(
             Fault(
                 field=".".join(path) or "kind",

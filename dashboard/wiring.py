@@ -110,6 +110,36 @@ class Notice:
 
 
 @dataclass(frozen=True, slots=True)
+class UnusedPort:
+    """A serial port of the service's machine that nobody reads.
+
+    Attributes:
+        name: By which it is found again after replugging.
+        device: What the system calls it today.
+        description: What it says of itself.
+    """
+
+    name: str
+    device: str
+    description: str
+
+
+@dataclass(frozen=True, slots=True)
+class AdoptedPort:
+    """A serial port that is read because somebody said so on the page or with ``check``.
+
+    Attributes:
+        port: Its name.
+        baud: Line speed [bit/s].
+        profile: What its lines carry, as in the config.
+    """
+
+    port: str
+    baud: int
+    profile: str
+
+
+@dataclass(frozen=True, slots=True)
 class Wiring:
     """The functions behind the pages. All may be called from several threads at once.
 
@@ -126,6 +156,11 @@ class Wiring:
         notice_seen: Somebody has read the notice of this id; ``False`` when there is none such.
             Raises ``service.judge.events.Refused`` when that cannot be kept now.
         now_us: The shop's clock [µs UTC].
+        unused_ports: Serial ports that could be read.
+        adopted_ports: Those that are read beside the config's.
+        adopt_port: Read a port, now and after every start. Raises
+            ``service.judge.events.Refused``.
+        release_port: Read an adopted port no more. Raises ``service.judge.events.Refused``.
     """
 
     latest: Callable[[], Posting | None]
@@ -136,6 +171,10 @@ class Wiring:
     notices: Callable[[], Sequence[Notice]]
     notice_seen: Callable[[int], bool]
     now_us: Callable[[], int]
+    unused_ports: Callable[[], Sequence[UnusedPort]]
+    adopted_ports: Callable[[], Sequence[AdoptedPort]]
+    adopt_port: Callable[[AdoptedPort], None]
+    release_port: Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,24 +10,39 @@ import logging
 from collections.abc import Callable
 from contextlib import ExitStack
 
+from pydantic import ValidationError
+from serial.tools import list_ports
+
 from dashboard.app import create_app
 from dashboard.server import PageServer
-from dashboard.wiring import Doors, History, HistoryPoint, Metric, Notice, Wiring
+from dashboard.wiring import (
+    AdoptedPort,
+    Doors,
+    History,
+    HistoryPoint,
+    Metric,
+    Notice,
+    UnusedPort,
+    Wiring,
+)
 from service import __version__
 from service.board import Board
 from service.clock import Clock
 from service.collector import Collector
-from service.commands.errors import CommandError
+from service.commands.errors import BadInput, CommandError
 from service.commands.figures import figures
-from service.commands.links import make_links
+from service.commands.links import Links
 from service.commands.wellness import Wellness
-from service.config import Config
+from service.config import Config, ConfigRefused, SerialConfig
 from service.judge.actions import ServiceStarted
 from service.judge.events import Refused
 from service.notify.notifier import notifier_for
 from service.rebuild import checkpoint_version, resume
+from service.sources.link import Link
 from service.sources.mqtt import MqttLink
+from service.sources.ports import Lister
 from service.store.database import Store, StoreError, UnknownChannel
+from service.store.entries import PackMark
 from service.store.writer import Writer
 
 log = logging.getLogger(__name__)
@@ -39,19 +54,20 @@ STOP_S = 4.0
 class RunningService:
     """A started service."""
 
-    def __init__(self, config: Config, clock: Clock) -> None:
+    def __init__(self, config: Config, clock: Clock, lister: Lister) -> None:
         self._clock = clock
+        self._marks: dict[str, list[PackMark]] | None = None
         self._steps = ExitStack()
         self._clean = True
         try:
-            self._open(config)
+            self._open(config, lister)
         except BaseException:
             self.stop()
             raise
 
     # Start --------------------------------------------------------------------------------
 
-    def _open(self, config: Config) -> None:
+    def _open(self, config: Config, lister: Lister) -> None:
         self.store = Store.open(config.database_url)
         self._steps.callback(self.store.close)
         self.board = Board()
@@ -73,18 +89,17 @@ class RunningService:
             checkpoint_version=checkpoint_version(),
             listeners=[self.notifier.hear],
         )
-        self.links = make_links(config, self.collector.intake, self._clock)
+        self.links = Links(
+            config, self.collector.intake, self._clock, prepare=self._remind, lister=lister
+        )
         self.wellness = Wellness(
             self.store,
             self.writer,
             self.collector,
             links=self.links,
             clock=self._clock,
-            config=config,
         )
-        self._remind_links()
         self.pages = self._make_pages(config)
-        self.notifier.resume(judge.bench()["alarms"])
         self.notifier.resume(judge.bench()["alarms"])
         self.notifier.start()
         self._steps.callback(self._end, "the notifier", self.notifier.stop)
@@ -98,24 +113,23 @@ class RunningService:
             )
         )
         self._steps.callback(self._end, "the judge", self.collector.stop)
-        for link in self.links:
-            link.start()
-            self._steps.callback(self._end, link.name, link.stop)
+        self._steps.callback(self._end, "a link", self.links.stop)
+        self.links.start()
         self.pages.start()
         self._steps.callback(self._end, "the pages", self.pages.stop)
 
-    def _remind_links(self) -> None:
+    def _remind(self, link: Link) -> None:
         """What was committed before the last end, and perhaps not acknowledged any more."""
-        marks = self.store.pack_marks()
-        for link in self.links:
-            for mark in marks.get(link.name, ()):
-                link.remember(mark.boot, mark.number)
+        if self._marks is None:
+            self._marks = self.store.pack_marks()
+        for mark in self._marks.get(link.name, ()):
+            link.remember(mark.boot, mark.number)
 
     def _publish(self, topic: str, payload: bytes, qos: int = 1, retain: bool = False) -> bool:
         """The broker link's ``publish``; the link is made after the notifier."""
         return any(
             link.publish(topic, payload, qos, retain)
-            for link in self.links
+            for link in self.links.current()
             if isinstance(link, MqttLink)
         )
 
@@ -129,6 +143,10 @@ class RunningService:
             notices=self._notices,
             notice_seen=self._notice_seen,
             now_us=self.collector.utc_us,
+            unused_ports=self._unused_ports,
+            adopted_ports=self._adopted_ports,
+            adopt_port=self._adopt_port,
+            release_port=self.links.release,
         )
         page = config.dashboard
         doors = Doors() if page.on_loopback else Doors(Doors().hosts | {page.host})
@@ -173,8 +191,25 @@ class RunningService:
         return True
 
     def _metrics(self) -> list[Metric]:
-        links = [link.status() for link in self.links]
+        links = [link.status() for link in self.links.current()]
         return figures(self.writer.status(), links, self.collector)
+
+    def _unused_ports(self) -> list[UnusedPort]:
+        return [
+            UnusedPort(port.name, port.device, port.description) for port in self.links.unused()
+        ]
+
+    def _adopted_ports(self) -> list[AdoptedPort]:
+        return [AdoptedPort(each.port, each.baud, each.profile) for each in self.links.adopted()]
+
+    def _adopt_port(self, port: AdoptedPort) -> None:
+        try:
+            wanted = SerialConfig(port=port.port, baud=port.baud, profile=port.profile)
+        except ValidationError as error:
+            raise Refused(
+                "; ".join(f"{each['loc'][0]}: {each['msg']}" for each in error.errors())
+            ) from error
+        self.links.adopt(wanted)
 
     def _recording_changed(self, recording: bool, detail: str) -> None:
         self.collector.recording_changed(recording, detail)
@@ -192,13 +227,23 @@ class RunningService:
         return self._clean
 
 
-def start_service(config: Config, clock: Clock) -> RunningService:
+def start_service(
+    config: Config, clock: Clock, lister: Lister = list_ports.comports
+) -> RunningService:
     """Start the service of one shop.
 
+    Args:
+        config: Checked.
+        clock: The shop's clocks.
+        lister: What lists the machine's serial ports; passed in for tests.
+
     Raises:
+        BadInput: The file of adopted ports is none; every fault.
         CommandError: The database or the page cannot be had; one sentence.
     """
     try:
-        return RunningService(config, clock)
+        return RunningService(config, clock, lister)
     except StoreError as error:
         raise CommandError(str(error)) from error
+    except ConfigRefused as error:
+        raise BadInput(str(error)) from error

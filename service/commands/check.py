@@ -12,6 +12,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+from service.commands import adoption
 from service.commands.errors import BadInput
 from service.config import Config, ConfigRefused, load
 from service.sources.shipped_broker import FOLDER, VARIANTS, config_text, rights_text
@@ -45,6 +46,18 @@ def add_check(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -
         help="print a mosquitto.conf instead: loopback (nodes on this machine), lan (nodes on the "
         "network); or rights, the rights.acl that goes with lan",
     )
+    parser.add_argument(
+        "--adopt",
+        metavar="PORT",
+        help="read this serial port from now on; a running service takes it up by itself",
+    )
+    parser.add_argument(
+        "--baud", metavar="N", type=int, help="with --adopt: line speed; absent: 115200"
+    )
+    parser.add_argument(
+        "--profile", metavar="P", help="with --adopt: what its lines carry; absent: senml"
+    )
+    parser.add_argument("--release", metavar="PORT", help="read an adopted port no more")
     parser.set_defaults(run=run_check)
 
 
@@ -53,6 +66,7 @@ def run_check(given: argparse.Namespace) -> int:
     if given.broker_config is not None:
         return print_broker_config(given.broker_config)
     config = config_from(given.config)
+    change_ports(given, config)
     findings = findings_for(config)
     name = given.config or "no config file: defaults"
     sys.stdout.write(f"config     ok    {name}\n")
@@ -60,6 +74,20 @@ def run_check(given: argparse.Namespace) -> int:
         mark = "ok  " if finding.ok else "FAIL"
         sys.stdout.write(f"{finding.name:<10} {mark}  {finding.text}\n")
     return 0 if all(finding.ok for finding in findings) else 1
+
+
+def change_ports(given: argparse.Namespace, config: Config) -> None:
+    """Take a port in or let it go, as asked; the answer then shows what came of it.
+
+    Raises:
+        BadInput: The port cannot be taken in, or was not; nothing has changed.
+    """
+    if given.adopt is None and (given.baud is not None or given.profile is not None):
+        raise BadInput("--baud and --profile say how to read the port of --adopt; give that too")
+    if given.adopt is not None:
+        adoption.adopt(config, given.adopt, given.baud, given.profile)
+    if given.release is not None:
+        adoption.release(config, given.release)
 
 
 def print_broker_config(which: str) -> int:
@@ -96,8 +124,11 @@ def findings_for(config: Config) -> list[Finding]:
     from service.commands import probes  # noqa: PLC0415
 
     findings = [Finding("store", *probes.store(config.database_url))]
+    adopted = adoption.adopted(config)
     for link in config.serial:
         findings.append(Finding("serial", *probes.serial_port(link.port)))
+    for link in adopted:
+        findings.append(Finding("adopted", *probes.serial_port(link.port)))
     for log in config.log_file:
         findings.append(Finding("log file", *probes.log_file(log.path)))
     if config.mqtt is not None:
@@ -108,7 +139,7 @@ def findings_for(config: Config) -> list[Finding]:
         findings.append(Finding("sounder", *probes.program(notify.sounder[0])))
     if notify.serial_port is not None:
         findings.append(Finding("notify", *probes.serial_port(notify.serial_port)))
-    known = [link.port for link in config.serial]
+    known = [link.port for link in (*config.serial, *adopted)]
     if notify.serial_port is not None:
         known.append(notify.serial_port)
     for text in probes.unused_ports(known):

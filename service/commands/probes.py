@@ -5,8 +5,8 @@ Each probe returns ``(would open, what was found)``.
 
 from __future__ import annotations
 
-import json
 import os
+import shlex
 import shutil
 import socket
 import stat
@@ -67,7 +67,25 @@ def serial_port(name: str) -> Found:
     return fault is None, f"{shown} {fault or 'is there and free'}"
 
 
+def missing_port(name: str) -> str | None:
+    """Why a serial port could not be opened even if nobody held it; ``None`` if it could."""
+    try:
+        device = resolve_port(name)
+    except PortNotFound as error:
+        return str(error)
+    fault = _missing(device)
+    return None if fault is None else f"{name} {fault}"
+
+
 def _port_fault(device: str) -> str | None:
+    fault = _missing(device)
+    if fault is not None:
+        return fault
+    others = holders(device)
+    return f"is busy: held by {', '.join(others)}" if others else None
+
+
+def _missing(device: str) -> str | None:
     if sys.platform == "win32":
         seen = {info.device.upper() for info in list_ports.comports()}
         return None if device.upper() in seen else "is not there"
@@ -79,8 +97,7 @@ def _port_fault(device: str) -> str | None:
         return "is not a serial port"
     if not os.access(device, os.R_OK | os.W_OK):
         return "may not be opened by this user (on Debian: group dialout)"
-    others = holders(device)
-    return f"is busy: held by {', '.join(others)}" if others else None
+    return None
 
 
 def log_file(path: Path) -> Found:
@@ -166,7 +183,7 @@ def program(name: str) -> Found:
 def unused_ports(known: Sequence[str]) -> list[str]:
     """Serial ports of this machine that ``known`` does not name, and how to take them in."""
     return [
-        f"{port.description} at {port.device}: to read it, add [[serial]] port = "
-        f"{json.dumps(port.name, ensure_ascii=False)}"
+        f"{port.description} at {port.device}: to read it, adopt it on the page, or "
+        f"heatwindow check --adopt {shlex.quote(port.name)}"
         for port in unclaimed(list_candidates(), known)
     ]

@@ -13,6 +13,9 @@ from service.commands.check import config_from
 from service.commands.errors import CommandError
 from service.commands.signals import stop_on_signals
 
+LOOK_EVERY_S = 2.0
+"""How often the file of adopted ports is looked at, which ``check`` may have changed [s]."""
+
 
 def add_run(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add ``run`` to the command line."""
@@ -41,7 +44,8 @@ def run_run(given: argparse.Namespace) -> int:
         gc.freeze()
         try:
             say(running.address)
-            stop.wait()
+            while not stop.wait(LOOK_EVERY_S):
+                running.links.look()
         finally:
             clean = running.stop()
     if not clean:

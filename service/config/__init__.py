@@ -20,6 +20,7 @@ table            keys
 ===============  =====================================================================
 """
 
+from service.config.adopted import AdoptedPorts
 from service.config.faults import ConfigFault, ConfigRefused
 from service.config.identity import default_database_url, derived_client_id, machine_id
 from service.config.load import load
@@ -34,6 +35,7 @@ from service.config.tables import (
 )
 
 __all__ = [
+    "AdoptedPorts",
     "Config",
     "ConfigFault",
     "ConfigRefused",

@@ -44,11 +44,13 @@ def _topic_filter(text: str) -> str:
 TopicFilter = Annotated[Text, AfterValidator(_topic_filter)]
 
 
-class _Table(BaseModel):
+class Table(BaseModel):
+    """Checked as it stands: no unknown keys, no quiet conversions."""
+
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
-class StoreConfig(_Table):
+class StoreConfig(Table):
     """Where readings are kept.
 
     Attributes:
@@ -72,7 +74,7 @@ def _profile(text: str) -> str:
     return text
 
 
-class _Lines(_Table):
+class _Lines(Table):
     """What any link of text lines has.
 
     Attributes:
@@ -131,7 +133,7 @@ class LogFileConfig(_Lines):
     from_start: bool = False
 
 
-class MqttConfig(_Table):
+class MqttConfig(Table):
     """The broker readings come from.
 
     Attributes:
@@ -179,7 +181,7 @@ class MqttConfig(_Table):
         return self.password_file.read_text(encoding="utf-8").rstrip("\r\n")
 
 
-class DashboardConfig(_Table):
+class DashboardConfig(Table):
     """Where the page is served; port 0 takes any free port."""
 
     host: Text = "127.0.0.1"
@@ -196,7 +198,7 @@ class DashboardConfig(_Table):
             return False
 
 
-class NotifyConfig(_Table):
+class NotifyConfig(Table):
     """Who else is told, beside the page.
 
     Attributes:
@@ -216,7 +218,7 @@ class NotifyConfig(_Table):
     mqtt_topic: Annotated[str, Field(min_length=1, max_length=200)] | None = None
 
 
-class Config(_Table):
+class Config(Table):
     """The whole file."""
 
     store: StoreConfig = StoreConfig()

@@ -15,7 +15,15 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from dashboard.wiring import History, HistoryPoint, Metric, Notice, Wiring
+from dashboard.wiring import (
+    AdoptedPort,
+    History,
+    HistoryPoint,
+    Metric,
+    Notice,
+    UnusedPort,
+    Wiring,
+)
 from service.judge.actions import OperatorAction
 from service.judge.events import Refused
 
@@ -422,6 +430,27 @@ ALARMS = [
     ),
 ]
 
+
+def air(standing: str, percent: float | None, **more: Any) -> dict[str, Any]:
+    base = {
+        "channel": "shop/air-oxygen",
+        "oxygen_percent": percent,
+        "standing": standing,
+        "reason": None,
+        "age_s": 0.6,
+    }
+    return base | more
+
+
+THIN_AIR = alarm(
+    40,
+    "room oxygen",
+    "shop/air-oxygen: 19.4 % oxygen in the room, below 19.5 %: out into fresh air, ventilate",
+    12,
+    part_id=None,
+    channel="shop/air-oxygen",
+)
+
 MANY = [
     *ALARMS,
     alarm(28, "below preheat", f"{PUMP}: 241 °C is below preheat 250 °C: re-heat", 31, part_id=2),
@@ -459,6 +488,9 @@ STATES: dict[str, dict[str, Any]] = {
     "made": answer(part(1, "Casting 1", metal="iron, unknown"), channels=FITTED[:2]),
     "idle": answer(part(1, SAWMILL), part(2, PUMP, metal="iron, unknown")),
     "sensors": answer(READY, INTERPASS, channels=MIXED),
+    "aired": answer(READY, room=[air("normal", 20.9)]),
+    "thin": answer(STOP, alarms=[PURGE_LOST, THIN_AIR], room=[air("low", 19.46)]),
+    "airless": answer(WAIT, room=[air("unknown", None, reason="silent for 7 s", age_s=7.0)]),
 }
 
 
@@ -498,6 +530,8 @@ class ScriptedBoard:
         self.told: list[Notice] = []
         self.on_act: Callable[[OperatorAction], None] | None = None
         self.gap = False
+        self.unused: list[UnusedPort] = []
+        self.adopted: list[AdoptedPort] = []
         self.ticking = ticking
         self._began = time.monotonic()
 
@@ -527,6 +561,18 @@ class ScriptedBoard:
             part_id = 1 + len([a for a in self.acted if a["kind"] == "create part"])
         return Result(len(self.acted), part_id, getattr(action, "heat_id", None))
 
+    def adopt_port(self, port: AdoptedPort) -> None:
+        if self.refuse is not None:
+            raise Refused(self.refuse)
+        self.unused = [each for each in self.unused if each.name != port.port]
+        self.adopted.append(port)
+
+    def release_port(self, name: str) -> None:
+        if self.refuse is not None:
+            raise Refused(self.refuse)
+        self.adopted = [each for each in self.adopted if each.port != name]
+        self.unused.append(UnusedPort(name, "/dev/ttyUSB0", "bench board"))
+
     def notice_seen(self, notice_id: int) -> bool:
         if self.refuse is not None:
             raise Refused(self.refuse)
@@ -552,6 +598,10 @@ class ScriptedBoard:
             notices=lambda: self.told,
             notice_seen=self.notice_seen,
             now_us=self.now_us,
+            unused_ports=lambda: self.unused,
+            adopted_ports=lambda: self.adopted,
+            adopt_port=self.adopt_port,
+            release_port=self.release_port,
         )
 
 

@@ -2,10 +2,14 @@
 import { act } from "./deeds.js";
 import { h, keyed, setAttribute, setText, show } from "./dom.js";
 import { duration, NONE, reading } from "./format.js";
+import { Ports } from "./ports.js";
 import { closeSheet, openSheet, tiles } from "./sheet.js";
 import { t, t2 } from "./words.js";
 
-const KINDS = ["thermocouple", "cold junction", "ambient", "gas flow", "oxygen", "bottle pressure", "arc", "button"];
+const KINDS = ["thermocouple", "cold junction", "ambient", "gas flow", "oxygen", "room oxygen", "bottle pressure", "arc", "button"];
+
+/** These sit on no part. */
+const OF_THE_SHOP = ["room oxygen"];
 
 /** Letter types of ITS-90, the usual ones first. */
 const LETTERS = ["K", "N", "J", "T", "E", "R", "S", "B"];
@@ -23,7 +27,8 @@ export class View {
     this.none = h("div", { class: "empty" }, h("h2", {}, t("sensors.none")), h("p", {}, t("sensors.none_more")));
     this.linksTitle = h("h2", {}, t("sensors.links"));
     this.links = h("div", { class: "rows" });
-    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.linksTitle, this.links);
+    this.ports = new Ports();
+    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.linksTitle, this.links, this.ports.element);
   }
 
   show(bench) {
@@ -32,6 +37,7 @@ export class View {
     show(this.none, channels.length === 0);
     keyed(this.rows, this.#held, channels, (channel) => channel.name, () => this.#make());
     this.#askLinks();
+    this.ports.ask();
   }
 
   /** How the ways in are doing: a question of its own, now and then. */
@@ -69,7 +75,7 @@ export class View {
       setAttribute(element, "data-quality", channel.quality);
       setAttribute(element, "data-kind", channel.kind ?? "");
       setText(name, channel.name);
-      const now = reading(channel.value, channel.unit);
+      const now = reading(channel.value, channel.unit, channel.kind);
       setText(value, now ? `${now.number} ${now.unit}`.trim() : NONE);
       setText(quality, t2("sensors.quality", channel.quality));
       setText(age, t("sensors.age", { age: duration(channel.age_s) }));
@@ -81,7 +87,7 @@ export class View {
       setText(kindWord, channel.kind ? t2("kind", channel.kind) : t("sensors.not_named"));
       const sitsOn = this.bench()?.parts.find((p) => p.id === channel.part_id);
       setText(partWord, sitsOn?.name ?? t("sensors.no_part"));
-      show(part, channel.kind !== null);
+      show(part, channel.kind !== null && !OF_THE_SHOP.includes(channel.kind));
     };
     return { element, update };
   }

@@ -82,7 +82,8 @@ def test_a_port_nobody_reads_is_offered_by_its_lasting_name(
     monkeypatch.setattr(probes, "list_candidates", lambda: found)
     _, lines = checked(tmp_path, "", capsys)
     assert lines["unused"].endswith(
-        'bench node at /dev/ttyUSB7: to read it, add [[serial]] port = "usb:1a86:7523:A7"'
+        "bench node at /dev/ttyUSB7: to read it, adopt it on the page, or "
+        "heatwindow check --adopt usb:1a86:7523:A7"
     )
     _, lines = checked(tmp_path, '[[serial]]\nport = "usb:1a86:7523"\n', capsys)
     assert "unused" not in lines
