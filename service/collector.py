@@ -30,9 +30,11 @@ from service.judge.actions import (
     ServiceAction,
     UpdateTimeTold,
 )
+from service.judge.arrival import Arrivals
 from service.judge.events import TICK_US, Acted, Advance, Outcome, Refused, Stamp
 from service.judge.judge import Judge
-from service.readings import Measurement, Reading
+from service.judge.promises import Promises
+from service.readings import Reading
 from service.store.entries import PackMark
 from service.store.writer import Writer
 from service.tickets import ActResult, Queued, Ticket
@@ -42,16 +44,6 @@ log = logging.getLogger(__name__)
 
 BACKLOG_LIMIT = 20_000
 """Events waiting for the judge before a source is held back; some seconds of its work."""
-
-NAMES_REMEMBERED = 5_000
-"""Channels whose last time is remembered; forgetting costs nothing but a rare clash of two readings
-in one microsecond, which the writer settles too."""
-
-PROMISES_MOST = 500
-"""Channels whose promise of the next reading is followed."""
-
-PROMISE_KEPT_US = 60_000_000
-"""A promise holds for so long before another one is listened to [µs]."""
 
 ANSWER_S = 5.0
 """How long an operator's action waits for the judge [s, real]."""
@@ -115,12 +107,14 @@ class Collector:
         self._order = threading.Lock()
         self._seq = next_seq
         self._last_mono_us = 0
-        self._last_t_us: dict[str, int] = {}
-        self._promises = {
-            name: (track.update_us, 0)
-            for name, track in judge.state.channels.items()
-            if track.update_us is not None
-        }
+        self._arrivals = Arrivals(judge)
+        self._promises = Promises(
+            {
+                name: track.update_us
+                for name, track in judge.state.channels.items()
+                if track.update_us is not None
+            }
+        )
         self._queue: deque[Reading | Queued] = deque()
         queue_lock = threading.Lock()
         self._work = threading.Condition(queue_lock)
@@ -195,7 +189,10 @@ class Collector:
             for measurement in pack.measurements:
                 if measurement.update_us is not None:
                     self._promised(measurement.name, measurement.update_us)
-            readings = [self._arrive(measurement) for measurement in pack.measurements]
+            readings = [
+                self._arrivals.arrive(measurement, self._stamp(), kept=pack.retained)
+                for measurement in pack.measurements
+            ]
             if readings or ack is not None:
                 # With nothing in it to keep (its rejects are counted, and asking for it again
                 # would bring the same bytes) it is acknowledged in its turn all the same.
@@ -204,53 +201,10 @@ class Collector:
                 self._push(readings)
 
     def _promised(self, channel: str, update_us: int) -> None:
-        """A source says how often it will be heard; the judge is told when that changes.
-
-        A sender that changes its mind with every reading must not fill the journal.
-        """
-        known = self._promises.get(channel)
-        if known is None and len(self._promises) >= PROMISES_MOST:
-            return
-        now_us = max(self._mono_us(), self._last_mono_us)
-        if known is not None and (known[0] == update_us or now_us - known[1] < PROMISE_KEPT_US):
-            return
-        self._promises[channel] = update_us, now_us
-        told = UpdateTimeTold(channel=channel, update_us=update_us)
-        self._push([Queued(self._stamp(), told, None)])
-
-    def _arrive(self, measurement: Measurement) -> Reading:
-        stamp = self._stamp()
-        timed = measurement.time_us is not None
-        t_us = (
-            measurement.time_us
-            if measurement.time_us is not None
-            else stamp.utc_us + measurement.offset_us
-        )
-        if not timed and t_us == self._last_t_us.get(measurement.name):
-            t_us += 1  # two in one microsecond of one channel are still two readings
-        if len(self._last_t_us) >= NAMES_REMEMBERED:
-            self._last_t_us.clear()
-        self._last_t_us[measurement.name] = t_us
-        quality, reason = self._judge.sense(
-            measurement.name,
-            measurement.unit,
-            measurement.value,
-            measurement.reason,
-            stamp.mono_us,
-            t_us=measurement.time_us,
-        )
-        return Reading(
-            channel=measurement.name,
-            unit=measurement.unit,
-            value=measurement.value,
-            quality=quality,
-            reason=reason,
-            t_us=t_us,
-            arrived_us=stamp.utc_us,
-            mono_us=stamp.mono_us,
-            seq=stamp.seq,
-            timed=timed,
-        )
+        """A source says how often it will be heard; the judge is told when that changes."""
+        if self._promises.is_news(channel, update_us, max(self._mono_us(), self._last_mono_us)):
+            told = UpdateTimeTold(channel=channel, update_us=update_us)
+            self._push([Queued(self._stamp(), told, None)])
 
     def act(self, action: OperatorAction) -> ActResult:
         """Do what an operator asks; waits for the judge's answer.

@@ -16,6 +16,9 @@ from service.readings import Reading
 
 TOLERANCE_US = 3_000_000
 """Delays this far from the usual one are ordinary travel [µs]."""
+KEPT_BY_BROKER = "kept by the broker, of unknown age"
+"""Begins the reason of a reading that a broker kept and that is no older by its own time than one
+sent just now: its source's clock may be ahead, so its age is unknown and it decides nothing."""
 STEADY_US = 1_000_000
 STEADY_READINGS = 5
 FIRST_STEADY_US = 5_000_000
@@ -44,6 +47,8 @@ class SourceClock:
 
     def place(self, reading: Reading) -> int | None:
         """When a reading was measured, by shop time [µs]; ``None`` when it is history only."""
+        if reading.reason is not None and reading.reason.startswith(KEPT_BY_BROKER):
+            return None
         delay_us = reading.delay_us
         if not reading.timed:  # "now" or so long ago, by our own clock
             return None if delay_us > TOLERANCE_US else reading.mono_us - max(0, delay_us)

@@ -329,7 +329,8 @@ def _keep_only_dated(pack: Pack) -> None:
     """A retained message may be of any age: only a reading with its own time can be believed.
 
     One without a time would pass for fresh; refused, it can neither end an alarm nor be kept
-    under a false time. It was most likely received when it was new, too.
+    under a false time. It was most likely received when it was new, too; should its first copy
+    still be on its way, the sender's marks must not make that one a repeat.
     """
     pack.retained = True
     dated = [each for each in pack.measurements if each.time_us is not None]
@@ -337,4 +338,5 @@ def _keep_only_dated(pack: Pack) -> None:
     if undated:
         text = f"{undated} readings without a time in a message retained by the broker: age unknown"
         pack.rejects.append(Reject(RejectCause.TIME, text))
+        pack.boot = pack.seq = None
     pack.measurements[:] = dated

@@ -87,7 +87,9 @@ def test_a_promised_update_time_is_journalled_once(
     for update_s in (30, 30, 5, 45, -1):
         scripted_port.write(line(EMF | {"ut": update_s}))
     wait_until(lambda: len(shop.stored("emf")) == 5, "every reading, whatever its promise")
-    told = shop.rows("SELECT body FROM journal WHERE kind = 'update time told'")
+    said = "SELECT body FROM journal WHERE kind = 'update time told'"
+    wait_until(lambda: shop.rows(said), "the promise in the journal")
+    told = shop.rows(said)
     assert [json.loads(body)["update_us"] for (body,) in told] == [30_000_000]
     (link,) = shop.ask("GET", "/healthz")[1]["links"]
     assert link["rejected"]["range"] == 1

@@ -197,6 +197,16 @@ def test_a_retained_message_counts_only_by_its_own_time(mosquitto, publisher, in
     assert link.stop()
 
 
+def test_a_retained_copy_does_not_make_the_first_delivery_a_repeat(mosquitto, publisher, intake):
+    """What was refused for its unknown age has not been here: the copy that waited is taken."""
+    publisher.publish(TOPIC, pack(1, boot="a", seq=7), retain=True)
+    link = started(mosquitto, intake)
+    wait_until(lambda: link.status().rejects == {RejectCause.TIME: 1}, "the refusal")
+    publisher.publish(TOPIC, pack(1, boot="a", seq=7))
+    assert intake.wait_for(1) == [1]
+    assert link.stop()
+
+
 def test_a_repeated_pack_is_taken_once_and_acknowledged_with_the_first(link, publisher, intake):
     publisher.publish(TOPIC, pack(1, boot="a", seq=7), pack(1, boot="a", seq=7), pack(2))
     assert intake.wait_for(2) == [1, 2]

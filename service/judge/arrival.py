@@ -1,0 +1,83 @@
+"""A measurement becomes a reading: it gets its source time and its quality.
+
+Pure; the collector gives the place in the order and calls this under its lock.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from service.judge.events import Stamp
+from service.judge.judge import Judge
+from service.judge.source_clock import KEPT_BY_BROKER, TOLERANCE_US
+from service.readings import Measurement, Quality, Reading
+
+NAMES_REMEMBERED = 5_000
+"""Channels whose last time is remembered; forgetting costs nothing but a rare clash of two readings
+in one microsecond, which the writer settles too."""
+
+
+class Arrivals:
+    """Makes readings.
+
+    Args:
+        judge: Whose gate decides the quality.
+    """
+
+    def __init__(self, judge: Judge) -> None:
+        self._judge = judge
+        self._last_t_us: dict[str, int] = {}
+
+    def arrive(self, measurement: Measurement, stamp: Stamp, *, kept: bool = False) -> Reading:
+        """The reading that a measurement is, arriving now.
+
+        Args:
+            measurement: As decoded.
+            stamp: Its place in the order and the time.
+            kept: A broker kept it for late subscribers, so it may be of any age.
+        """
+        quality, reason = self._judge.sense(
+            measurement.name,
+            measurement.unit,
+            measurement.value,
+            measurement.reason,
+            stamp.mono_us,
+            t_us=measurement.time_us,
+        )
+        reading = Reading(
+            channel=measurement.name,
+            unit=measurement.unit,
+            value=measurement.value,
+            quality=quality,
+            reason=reason,
+            t_us=self._source_time_us(measurement, stamp),
+            arrived_us=stamp.utc_us,
+            mono_us=stamp.mono_us,
+            seq=stamp.seq,
+            timed=measurement.time_us is not None,
+        )
+        return _not_as_if_new(reading) if kept else reading
+
+    def _source_time_us(self, measurement: Measurement, stamp: Stamp) -> int:
+        t_us = measurement.time_us
+        if t_us is None:
+            t_us = stamp.utc_us + measurement.offset_us
+            if t_us == self._last_t_us.get(measurement.name):
+                t_us += 1  # two in one microsecond of one channel are still two readings
+        if len(self._last_t_us) >= NAMES_REMEMBERED:
+            self._last_t_us.clear()
+        self._last_t_us[measurement.name] = t_us
+        return t_us
+
+
+def _not_as_if_new(reading: Reading) -> Reading:
+    """One that a broker kept must not pass for one sent just now: its source's clock may be ahead.
+
+    By its own time it is history; or its age is unknown, and it is marked so that it decides
+    nothing (see ``source_clock``).
+    """
+    if reading.delay_us > TOLERANCE_US:
+        return reading
+    fault = "" if reading.reason is None else f": {reading.reason}"
+    quality = Quality.SUSPECT if reading.quality is Quality.GOOD else reading.quality
+    return replace(reading, quality=quality, reason=f"{KEPT_BY_BROKER}{fault}")
