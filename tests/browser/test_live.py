@@ -508,7 +508,13 @@ def test_first_run_by_taps_only(opened, board, answers):
     page.click("[data-action='save part']")
     page.get_by_text("Casting 2 is saved").wait_for()
     assert board.acted == [
-        {"kind": "adopt channel", "channel": "bench/tc-1", "channel_kind": "thermocouple"},
+        {
+            "kind": "adopt channel",
+            "channel": "bench/tc-1",
+            "channel_kind": "thermocouple",
+            "thermocouple": None,
+            "cold_junction": None,
+        },
         {
             "kind": "create part",
             "part_id": 0,
@@ -620,3 +626,52 @@ def test_an_updated_service_brings_its_page(opened, served, board):
     board.show("wait")
     page.wait_for_function("() => window.before === undefined")
     page.wait_for_selector(".panel[data-verdict='wait']")
+
+
+def test_the_rooms_air_is_in_sight_whatever_part_is_shown(opened, board, served):
+    """Shown as what it is; too little is told before any casting; silence is never normal."""
+    board.show("aired")
+    page = opened()
+    row = page.locator("#room .air")
+    assert row.get_attribute("data-standing") == "normal"
+    assert "20.9 % oxygen" in row.inner_text()
+    assert "not a safety system" in row.inner_text()
+    for scroll in ("scrollTo(0, 0)", "document.querySelector('.panel').scrollIntoView()"):
+        page.evaluate(scroll)
+        box = row.bounding_box()
+        assert 0 < box["y"] < 768 - box["height"], "in sight without looking for it"
+    board.show(board.bench | {"parts": []})
+    page.wait_for_selector(".panel", state="detached")
+    assert row.is_visible()
+    board.show("thin")
+    page.wait_for_selector("#room .air[data-standing='low']")
+    assert "19.4 % oxygen" in row.inner_text(), "rounded away from the limit"
+    assert page.locator("#alarms .alarm").get_attribute("data-kind") == "room oxygen"
+    board.show("airless")
+    page.wait_for_selector("#room .air[data-standing='unknown']")
+    assert "silent for 7 s" in row.inner_text()
+    assert "%" not in row.locator("b").inner_text()
+    board.show("aired")
+    page.wait_for_selector("#room .air[data-standing='normal']")
+    served.stop()
+    page.wait_for_selector("#room .air[data-standing='unknown']")
+    assert "20.9" not in row.inner_text()
+
+
+def test_a_standing_nobody_knows_is_doubt(opened, board, answers):
+    board.show(answers.answer(room=[answers.air("splendid", 20.9)]))
+    page = opened()
+    assert page.locator("#room .air").get_attribute("data-standing") == "unknown"
+
+
+def test_a_room_sensor_reads_in_percent_and_sits_on_no_part(opened, board, answers):
+    name = "shop/air-oxygen"
+    board.show(
+        answers.answer(
+            answers.READY, channels=[answers.channel(name, "room oxygen", 209_000.0, "ppm")]
+        )
+    )
+    page = opened("#sensors")
+    row = page.locator(f".channel[data-channel='{name}']")
+    assert row.locator(".channel-value").inner_text() == "20.9 %"
+    assert not row.locator("[data-action='choose part']").is_visible()

@@ -1,0 +1,59 @@
+"""Naming what is heard by taps alone: a bare voltage, and a serial port nobody reads."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import expect
+
+from dashboard.wiring import AdoptedPort, UnusedPort
+
+pytestmark = pytest.mark.chromium
+
+
+def test_a_bare_voltage_is_asked_for_its_type_and_its_terminals(opened, board, answers):
+    emf = answers.channel("board/emf", None, 10.0, "mV", emf_mv=10.0, kind_guess="thermocouple")
+    terminals = answers.channel("board/terminals", None, 25.0, "Cel")
+    probe = answers.channel("bench/joint", "thermocouple", 300.0, "Cel", part_id=1)
+    board.show(answers.answer(channels=[emf, terminals, probe]))
+    page = opened("#sensors")
+    row = page.locator("[data-channel='board/emf']")
+    expect(row).to_contain_text("a bare voltage")
+    row.locator("[data-action='choose kind']").click()
+    page.click("[data-action='adopt channel'][data-value='thermocouple']")
+    page.click("[data-action='choose type'][data-value='N']")
+    choices = page.locator("[data-action='choose terminals']")
+    assert [each.get_attribute("data-value") for each in choices.all()] == ["board/terminals"]
+    choices.first.click()
+    page.get_by_text("board/emf measures: thermocouple").wait_for()
+    assert board.acted == [
+        {
+            "kind": "adopt channel",
+            "channel": "board/emf",
+            "channel_kind": "thermocouple",
+            "thermocouple": "N",
+            "cold_junction": "board/terminals",
+        }
+    ]
+    named = {"kind": "thermocouple", "thermocouple": "N", "cold_junction": "board/terminals"}
+    board.show(answers.answer(channels=[emf | named | {"value": 331.2, "unit": "Cel"}, terminals]))
+    expect(row).to_contain_text("331.2 °C")
+    expect(row).to_contain_text("10 mV of type N, terminals measured by board/terminals")
+
+
+def test_a_serial_port_is_taken_in_and_let_go(opened, board):
+    board.unused = [UnusedPort("usb:1a86:7523:A7", "/dev/ttyUSB0", "bench board")]
+    page = opened("#sensors")
+    page.click("[data-action='adopt port']")
+    page.click("[data-action='choose profile'][data-value='name=value']")
+    page.click("[data-action='choose baud'][data-value='9600']")
+    page.get_by_text("Reading bench board from now on").wait_for()
+    assert board.adopted == [AdoptedPort("usb:1a86:7523:A7", 9600, "name=value")]
+    expect(page.locator("[data-port='usb:1a86:7523:A7']")).to_contain_text("9600 baud")
+    board.refuse = "the disk is full."
+    page.click("[data-action='release port']")
+    page.get_by_text("Not done: the disk is full.").wait_for()
+    assert board.adopted
+    board.refuse = None
+    page.click("[data-action='release port']")
+    page.get_by_text("usb:1a86:7523:A7 is read no more").wait_for()
+    assert board.adopted == []
