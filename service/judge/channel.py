@@ -24,7 +24,10 @@ PACE_MEMORY = 9
 PACE_LEAST = 3
 NOISE_WINDOW_US = 60_000_000
 NOISY_AT = 5
-"""So many suspect readings in a minute are a burst worth telling (arc start, loose plug)."""
+"""So many suspect readings or brief faults in a minute are a burst worth telling (arc start, loose
+plug)."""
+BRIEF_US = 3_000_000
+"""A fault that ends within so long is noise; a longer one is told as a fault."""
 NOISE_LASTING_US = 15_000_000
 """Impossible jumps over so long a time are no arc start any more but a fault."""
 NOISE_MEMORY = 20
@@ -74,7 +77,8 @@ class ChannelTrack:
         good_us: Arrival of the newest good reading.
         measured_us: When that one was measured, by shop time.
         spacings_us: The last few times between arrivals, from which the pace is learnt.
-        suspects_us: When the last suspect readings came.
+        suspects_us: When the last suspect readings and brief faults came.
+        bad_since_us: When the readings that say a fault began; ``None``: the newest says none.
         same_since_us: Since when the number has not changed by a digit.
         frozen_after_us: How long that may last where the channel is now.
         in_oven: The probe is in the oven; ``oven_from_c``: what it read first there.
@@ -108,6 +112,7 @@ class ChannelTrack:
     late: int = 0
     spacings_us: list[int] = field(default_factory=list)
     suspects_us: list[int] = field(default_factory=list)
+    bad_since_us: int | None = None
     clock: SourceClock = field(default_factory=SourceClock)
     settling: Settling = field(default_factory=Settling)
 
@@ -131,11 +136,22 @@ class ChannelTrack:
         self.sent_value = sent.value
         self.heard_us = reading.mono_us
         self.value, self.quality, self.reason = reading.value, reading.quality, reading.reason
-        if reading.quality is Quality.SUSPECT:
-            self.suspects_us = [*self.suspects_us[1 - NOISE_MEMORY :], reading.mono_us]
-        elif reading.quality is Quality.GOOD and reading.value is not None:
+        self._count_noise(reading)
+        if reading.quality is Quality.GOOD and reading.value is not None:
             self._take_good(reading.mono_us, reading.value, measured_us)
         return True
+
+    def _count_noise(self, reading: Reading) -> None:
+        """Suspect readings one by one, brief faults once each when they are over."""
+        if reading.quality is Quality.BAD:
+            if self.bad_since_us is None:
+                self.bad_since_us = reading.mono_us
+            return
+        began_us, self.bad_since_us = self.bad_since_us, None
+        if began_us is not None and reading.mono_us - began_us <= BRIEF_US:
+            self.suspects_us = [*self.suspects_us[1 - NOISE_MEMORY :], began_us]
+        if reading.quality is Quality.SUSPECT:
+            self.suspects_us = [*self.suspects_us[1 - NOISE_MEMORY :], reading.mono_us]
 
     def _learn_pace(self, mono_us: int) -> None:
         if self.heard_us is None:
@@ -310,7 +326,7 @@ class ChannelTrack:
             return f"has not moved by a digit for {unmoved_us / 1e6:.0f} s: frozen?"
         if self.noisy(now_us):
             count = len(self._recent_suspects(now_us))
-            return f"noisy: {count} impossible jumps in the last minute"
+            return f"noisy: {count} impossible jumps or brief faults in the last minute"
         return None
 
     def _silence(self, now_us: int) -> str:

@@ -137,6 +137,7 @@ def classify(
             fault = found
         else:
             value, unit = found, "Cel"
+            fault = _fault(state.kinds.get(channel), unit, value, None)
     if fault is not None or value is None:
         track = state.tracks.get(channel)
         if track is not None:
@@ -167,12 +168,21 @@ def _fault(
         return "not a number"
     if unit is None:
         return "a number without a unit"
+    return _out_of_range(kind, unit, value)
+
+
+def _out_of_range(kind: ChannelKind | None, unit: str, value: float) -> str | None:
     low, high = RANGES.get(unit, (-math.inf, math.inf))
     if kind in KIND_RANGES:
         low, high = KIND_RANGES[kind]
-    if not low <= value <= high:
-        return f"out of range: {value:g} {unit} is not between {low:g} and {high:g}"
-    return None
+    if low <= value <= high:
+        return None
+    text = f"out of range: {value:g} {unit} is not between {low:g} and {high:g}"
+    # With its leads swapped a thermocouple on a hot part reads as far below the terminals'
+    # temperature as the part is above it.
+    if unit == "Cel" and value < low and kind in (None, ChannelKind.THERMOCOUPLE):
+        return f"{text}: leads reversed?"
+    return text
 
 
 def _classify_temperature(

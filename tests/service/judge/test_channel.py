@@ -314,6 +314,26 @@ def test_noise_is_counted_and_becomes_a_fault_when_it_lasts(probe):
     assert not probe.noisy(at(end_s + 100))
 
 
+def test_brief_faults_are_noise_and_a_long_one_is_none(probe):
+    """An arc start upsets the converter for moments: it says "open circuit", then reads on."""
+    end_s = speak(probe, [250.0 - 0.1 * n for n in range(30)])
+    for n in range(6):
+        for _ in range(2):
+            end_s += 0.2
+            probe.take(reading(end_s, None, quality=Quality.BAD, reason="open circuit"))
+            assert probe.standing(at(end_s)) is Standing.BAD
+        end_s += 0.2
+        probe.take(reading(end_s, 247.0 - 0.1 * n))
+    assert probe.standing(at(end_s)) is Standing.GOOD
+    assert "noisy: 6" in probe.why(at(end_s))
+    assert not probe.lastingly_noisy(at(end_s))
+    end_s += 70
+    for n in range(40):  # unplugged for 40 s: a fault while it lasts, and no noise afterwards
+        probe.take(reading(end_s + n, None, quality=Quality.BAD, reason="open circuit"))
+    probe.take(reading(end_s + 40, 200.0))
+    assert not probe.noisy(at(end_s + 40))
+
+
 def test_leads_reversed_show_in_the_oven(probe):
     probe.in_oven = probe.heated = True
     for n in range(120):

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.judge.cold_junction import Junction
 from service.judge.sense import MARKERS_UNTIL_BAD, SenseState, classify
 from service.readings import ChannelKind, Quality
 
@@ -51,6 +52,27 @@ def test_bad_with_its_reason(value, unit, fault, words):
     quality, reason = classify(SenseState(), "c", unit, value, fault, mono_us=1)
     assert quality is BAD
     assert words in reason
+
+
+def test_far_below_the_range_a_probe_may_have_its_leads_reversed():
+    """On a part at 300 °C, terminals at 25 °C, it reads about 25 - 275 = -250 °C."""
+    _, reason = classify(SenseState(), "c", "Cel", -250.0, None, mono_us=1)
+    assert reason.endswith("leads reversed?")
+    for state, value in (
+        (SenseState(), 2046.0),
+        (SenseState(kinds={"c": ChannelKind.AMBIENT}), -250.0),
+    ):
+        assert "reversed" not in classify(state, "c", "Cel", value, None, mono_us=1)[1]
+
+
+def test_a_voltage_is_held_to_the_range_of_temperatures_too():
+    """Type K, leads reversed: -5.0 mV with the terminals at 25 °C is far below any workshop."""
+    state = SenseState(junctions={"tc": Junction("K", "box")})
+    assert classify(state, "box", "Cel", 25.0, None, mono_us=1) == (GOOD, None)
+    quality, reason = classify(state, "tc", "mV", -5.0, None, mono_us=2)
+    assert quality is BAD
+    assert "is not between -60 and 1400: leads reversed?" in reason
+    assert classify(state, "tc", "mV", 10.0, None, mono_us=3) == (GOOD, None)
 
 
 def test_an_ambient_channel_has_a_tighter_range():
