@@ -170,11 +170,14 @@ def test_the_unit_hints_at_the_kind(unit, kind):
     assert guess_kind(unit) is kind
 
 
-def test_every_action_has_a_rule_or_is_an_acknowledgement():
+def test_every_action_has_a_rule_or_is_about_an_alarm_or_a_promise():
     kinds = {s["$ref"].split("/")[-1] for s in TypeAdapter(Action).json_schema()["oneOf"]}
     from service.judge.shop_rules import _RULES
 
-    assert kinds - {rule.__name__ for rule in _RULES} == {"AcknowledgeAlarm"}
+    assert kinds - {rule.__name__ for rule in _RULES} == {
+        "AcknowledgeAlarm",
+        "UpdateTimeTold",
+    }
 
 
 def test_check_changes_nothing():
