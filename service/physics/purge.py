@@ -68,6 +68,7 @@ class Purge:
         self._proof: Members | None = None
         self._sensed: Sensed = sensed(setup)
         self._gas = GasTemperature()
+        self._wall = GasTemperature()
         self._sensor_lost = False
         self._open_share = 1.0
         self._bound_before = BoundBefore()
@@ -141,6 +142,21 @@ class Purge:
         self.advance(t_s)
         self._gas.observe(self._t_s, temperature_c)
 
+    def observe_wall_temperature(self, t_s: float, temperature_c: float) -> None:
+        """Take the temperature of the casting [°C], where the gas itself is not measured.
+
+        The gas is then taken to be anywhere between the shop and the wall: the draught through
+        the gaps counts with whichever pulls more, the expansion with a part of the wall's excess.
+
+        Raises:
+            ValueError: Not finite, or outside -50 to 1400 °C.
+        """
+        check_finite("time", t_s)
+        if not -50.0 <= temperature_c <= 1400.0:
+            raise ValueError(f"wall temperature {temperature_c:g} °C is outside -50 to 1400 °C")
+        self.advance(t_s)
+        self._wall.observe(self._t_s, temperature_c)
+
     def joint_open(self, t_s: float, share: float) -> None:
         """Say how much of the joint is still open: welding closes the main leak.
 
@@ -170,16 +186,18 @@ class Purge:
                     self._step(held_s, None)
                 else:
                     dt_s = min(dt_s, stale_s - self._t_s)
-            self._step(dt_s, self._flow.settle(dt_s))
+            self._step(dt_s, self._flow.settle(dt_s), self._flow.current())
             # Adding a difference too small to count would loop for ever.
             self._t_s = t_s if t_s - self._t_s - dt_s < 1e-9 else self._t_s + dt_s
         if self._by_flow is not None and self._bound_before.due(self._t_s):
             bound = float(np.quantile(self._by_flow.oxygen_ppm, LEVELS[2]))
             self._bound_before.add(self._t_s, bound)
 
-    def _step(self, dt_s: float, flow_l_min: float | None) -> None:
-        around = self._around(flow_l_min)
-        measured = self._around(None if self._flow.by_hand else flow_l_min)
+    def _step(
+        self, dt_s: float, flow_l_min: float | None, sweeping_l_min: float | None = None
+    ) -> None:
+        around = self._around(flow_l_min, sweeping_l_min)
+        measured = self._around(None if self._flow.by_hand else flow_l_min, sweeping_l_min)
         left_s = dt_s
         while left_s > 1e-9:
             part_s = min(left_s, max(STEP_S, dt_s / 100.0))
@@ -191,14 +209,19 @@ class Purge:
             self._sensed.follow(part_s)
             left_s -= part_s
 
-    def _around(self, flow_l_min: float | None) -> Surroundings:
+    def _around(
+        self, flow_l_min: float | None, sweeping_l_min: float | None = None
+    ) -> Surroundings:
+        cooling = self._wall if self._gas.temperature_c is None else self._gas
         return Surroundings(
             flow_l_min=flow_l_min,
             last_flow_l_min=0.0 if self._flow.by_hand else self._flow.last_known_l_min,
             gas_temperature_c=self._gas.temperature_c,
-            gas_cooling_k_per_s=self._gas.cooling_k_per_s,
+            gas_cooling_k_per_s=cooling.cooling_k_per_s,
             hose_volume_l=self.setup.hose_volume_l,
             open_share=self._open_share,
+            wall_temperature_c=self._wall.temperature_c,
+            sweeping_l_min=sweeping_l_min,
         )
 
     def _held_for_s(self) -> float:

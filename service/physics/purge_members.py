@@ -43,6 +43,11 @@ HOT_PULL = 1.4
 """Gas lighter than the shop's air leaves through the very vent meant to let the air out, so hot
 gaps are counted wider by this [judgement]."""
 
+WALL_CREDIT = 0.5
+"""Of the casting's own excess temperature the gas is credited with this share of what it would be
+if the gas itself had been measured [judgement: at 10 l/min and 5 W/(m²·K) on 0.1 m² of bore the
+gas takes on average 0.7 of the wall's excess, at 20 l/min in a small elbow 0.4]."""
+
 HOSE_REFILL_S = 600.0
 """A hose left without flow is counted full of air again after this [s]; a guess on the safe side
 (diffusion alone creeps a few centimetres a minute)."""
@@ -61,7 +66,8 @@ class Members:
         stall_l_min: Air that comes in besides while the flow stands still (draughts, open
             ends) [l/min].
         holds: For an unknown flow: 1 believes the last flow went on, 0 counts none.
-        expands: Share of the gas's thermal expansion that is credited (0: cold volume).
+        expands: Share of the measured gas's excess over 20 °C that the whole cavity's gas has on
+            average, so far as its expansion is credited (0: cold volume) [1].
         entrained: Air dragged in with the argon through a leaky hose, share of the flow [1].
         dead_share: Share of the volume in a dead leg [1].
         dead_rate_per_s: Exchange of the dead leg, per its own volume [1/s].
@@ -105,9 +111,13 @@ class Surroundings:
         flow_l_min: Argon by the meter [l/min at 20 °C, 1 atm]; ``None`` when not known.
         last_flow_l_min: The last known flow [l/min], used only while ``flow_l_min`` is ``None``.
         gas_temperature_c: Gas in the cavity [°C]; ``None`` when not measured.
-        gas_cooling_k_per_s: How fast it cools [K/s], 0 or more.
+        gas_cooling_k_per_s: How fast it cools [K/s], 0 or more; the wall if gas is not measured.
         hose_volume_l: The hose's whole volume [l].
         open_share: Share of the joint still open [1]; welding closes it.
+        wall_temperature_c: The casting itself [°C]; ``None`` when not known. Used where the gas
+            is not measured: the gas is then anywhere between the shop and the wall.
+        sweeping_l_min: Argon that flows at the openings now [l/min], where that is not the flow
+            to be counted (litres made good after a gap); ``None``: it is.
     """
 
     flow_l_min: float | None
@@ -116,6 +126,15 @@ class Surroundings:
     gas_cooling_k_per_s: float
     hose_volume_l: float
     open_share: float = 1.0
+    wall_temperature_c: float | None = None
+    sweeping_l_min: float | None = None
+
+    @property
+    def hottest_c(self) -> float | None:
+        """The gas as measured, else as hot as it can be [°C]; ``None`` when neither is known."""
+        if self.gas_temperature_c is None:
+            return self.wall_temperature_c
+        return self.gas_temperature_c
 
 
 class Strata:
@@ -158,16 +177,16 @@ def air_drawn_l_min(members: Members, flow_l_min: Array, around: Surroundings) -
     # Joint and vent are taken as equal at first; the pull through both in a row goes as
     # 1/√(1/A1² + 1/A2²), which the closing joint brings down to nothing.
     gaps = 2.0**0.5 * around.open_share / (1.0 + around.open_share**2) ** 0.5
-    pull = members.draw_l_min * gaps * _draught(members, around.gas_temperature_c)
-    swelling = _warmth(around.gas_temperature_c)
-    leaving = flow_l_min * swelling
+    pull = members.draw_l_min * gaps * _draught(members, around)
+    leaving = flow_l_min * _warmth(around.gas_temperature_c)
     shut = np.sqrt(np.maximum(4.0 * pull**2 - leaving**2, 0.0))
     drawn: Array = np.maximum((shut - leaving) / 2.0, 0.0)
     # Below about a third of the draught's own rate the argon no longer keeps the openings swept.
     still = np.maximum(1.0 - flow_l_min / np.maximum(members.stall_l_min / 3.0, 0.2), 0.0)
     drawn = drawn + members.stall_l_min * still
-    if around.gas_cooling_k_per_s > 0 and around.gas_temperature_c is not None:
-        kelvin = around.gas_temperature_c + 273.15
+    hottest_c = around.hottest_c
+    if around.gas_cooling_k_per_s > 0 and hottest_c is not None:
+        kelvin = hottest_c + 273.15
         shrink = members.volume_l * 293.15 / kelvin**2 * around.gas_cooling_k_per_s * 60.0
         drawn += np.maximum(shrink - flow_l_min, 0.0)
     return drawn
@@ -178,18 +197,26 @@ def _warmth(gas_temperature_c: float | None) -> float:
     return 1.0 if gas_temperature_c is None else max(expansion_from_cold(gas_temperature_c), 1.0)
 
 
-def _draught(members: Members, gas_temperature_c: float | None) -> Array:
-    """Buoyant pull over that of a cavity full of cold argon [1]."""
-    inside = REFERENCE_C if gas_temperature_c is None else gas_temperature_c
-    argon_share = 1.0 - members.oxygen_ppm / AIR_OXYGEN_PPM
-    weight = argon_share * density_kg_m3(ARGON, inside) + (1 - argon_share) * density_kg_m3(
-        AIR, inside
-    )
-    excess = weight - density_kg_m3(AIR, REFERENCE_C)
-    pull = np.sqrt(np.abs(excess) / _COLD_HEAD_KG_M3)
-    pull = np.where(excess < 0, HOT_PULL * pull, pull)
+def _draught(members: Members, around: Surroundings) -> Array:
+    """Buoyant pull over that of a cavity full of cold argon [1].
+
+    Gas that is not measured may be cold or as hot as the wall, whichever pulls more.
+    """
+    inside_c = REFERENCE_C if around.gas_temperature_c is None else around.gas_temperature_c
+    pull = _pull(members, inside_c)
+    if around.gas_temperature_c is None and around.wall_temperature_c is not None:
+        pull = np.maximum(pull, _pull(members, around.wall_temperature_c))
     # Never nothing: the gas is not equally warm all over, and the vent is not in still air.
     return np.maximum(pull, 0.3)
+
+
+def _pull(members: Members, inside_c: float) -> Array:
+    argon_share = 1.0 - members.oxygen_ppm / AIR_OXYGEN_PPM
+    argon, air = density_kg_m3(ARGON, inside_c), density_kg_m3(AIR, inside_c)
+    excess = argon_share * argon + (1 - argon_share) * air - density_kg_m3(AIR, REFERENCE_C)
+    pull = np.sqrt(np.abs(excess) / _COLD_HEAD_KG_M3)
+    hot: Array = np.where(excess < 0, HOT_PULL * pull, pull)
+    return hot
 
 
 def inflow(members: Members, around: Surroundings) -> tuple[Array, Array]:
@@ -199,7 +226,10 @@ def inflow(members: Members, around: Surroundings) -> tuple[Array, Array]:
     else:
         shown = np.full_like(members.meter, around.flow_l_min)
     flow = np.maximum(shown, 0.0) * members.meter
-    return flow, air_drawn_l_min(members, flow, around)
+    sweeping = flow
+    if around.flow_l_min is not None and around.sweeping_l_min is not None:
+        sweeping = around.sweeping_l_min * members.meter
+    return flow, air_drawn_l_min(members, sweeping, around)
 
 
 def step(members: Members, around: Surroundings, dt_s: float) -> None:
@@ -216,7 +246,7 @@ def step(members: Members, around: Surroundings, dt_s: float) -> None:
     air_share = air_l / np.maximum(passed_l, 1e-12)
     feed = members.feed_ppm + members.entrained * (AIR_OXYGEN_PPM - members.feed_ppm)
     arriving = feed + air_share * (AIR_OXYGEN_PPM - feed)
-    by_argon, by_air = rates_per_s(members, flow, drawn, around.gas_temperature_c)
+    by_argon, by_air = rates_per_s(members, flow, drawn, around)
     total = np.maximum(by_argon + by_air, 1e-15)
     settle = (by_argon * arriving + by_air * AIR_OXYGEN_PPM) / total
     members.settle_ppm = settle
@@ -229,7 +259,7 @@ def steady_ppm(members: Members, around: Surroundings) -> Array:
     full = members.copy()
     full.oxygen_ppm = members.feed_ppm.copy()
     flow, drawn = inflow(full, around)
-    by_argon, by_air = rates_per_s(full, flow, drawn, around.gas_temperature_c)
+    by_argon, by_air = rates_per_s(full, flow, drawn, around)
     total = np.maximum(by_argon + by_air, 1e-15)
     feed = members.feed_ppm + members.entrained * (AIR_OXYGEN_PPM - members.feed_ppm)
     settled: Array = (by_argon * feed + by_air * AIR_OXYGEN_PPM) / total
@@ -237,12 +267,19 @@ def steady_ppm(members: Members, around: Surroundings) -> Array:
 
 
 def rates_per_s(
-    members: Members, flow_l_min: Array, drawn_l_min: Array, gas_temperature_c: float | None
+    members: Members, flow_l_min: Array, drawn_l_min: Array, around: Surroundings
 ) -> tuple[Array, Array]:
-    """How fast argon and air replace the gas of the main room [1/s]."""
-    warm = _warmth(gas_temperature_c)
+    """How fast argon and air replace the gas of the main room [1/s].
+
+    Litres are counted cold; hot gas is thin, so that fewer of them fill the room: V·T0/T, of which
+    each member credits its own share.
+    """
+    if around.gas_temperature_c is not None:
+        thinner = _warmth(around.gas_temperature_c) - 1.0
+    else:
+        thinner = WALL_CREDIT * (_warmth(around.wall_temperature_c) - 1.0)
     holds_l = members.volume_l * (1.0 - members.dead_share)
-    holds_l = holds_l / (1.0 + members.expands * (warm - 1.0))
+    holds_l = holds_l / (1.0 + members.expands * thinner)
     return members.mixing * flow_l_min / holds_l / 60.0, drawn_l_min / holds_l / 60.0
 
 

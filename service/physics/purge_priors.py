@@ -29,6 +29,11 @@ MIXING_SD_LOG = 0.11
 METER_SD_LOG = 0.03
 """Flow meters are good to a few per cent [common practice, no source]."""
 
+LEAST_WARM = 0.15
+"""Of the measured gas's excess over 20 °C, the share that the cavity's gas has on average at the
+least [judgement]: argon comes in cold, and a junction in the gas sees the hot wall. Small enough
+that the bound still holds for a cavity whose gas has not warmed at all."""
+
 FEED_MEDIAN_PPM = 2.0
 FEED_SD_LOG = 0.8
 """Oxygen in welding argon: a few ppm, 95 % under 7.5 [from memory: grades 4.6 to 5.0]."""
@@ -142,7 +147,7 @@ def flow_members(setup: PurgeSetup, seed: int = 1) -> Members:
     # one place: the slower a member, the colder its volume is counted.
     slowness = members.volume_l / members.mixing / members.meter
     rank = np.argsort(np.argsort(slowness)) / len(slowness)
-    members.expands = np.clip((0.8 - rank) / 0.3, 0.0, 1.0)
+    members.expands = np.clip(1.0 - (rank - 0.5) / 0.3, LEAST_WARM, 1.0)
     return members
 
 

@@ -108,7 +108,7 @@ def _too_low(now: PurgeNow, flow_l_min: float) -> str | None:
     # Impure argon is no matter of flow: compare with what the feed alone would leave.
     if bound < max(now.limit_ppm, 2.0 * float(np.quantile(now.by_flow.feed_ppm, 0.95))):
         return None
-    gas_c = now.around.gas_temperature_c
+    gas_c = now.around.hottest_c
     if gas_c is not None and gas_c > neutral_temperature_c():
         return (
             f"flow too low: at {gas_c:.0f} °C the argon is lighter than the air and leaves "
