@@ -75,14 +75,12 @@ def _condition(track: ChannelTrack, oxygen: float | None) -> Condition:
 
 def _too_little(oxygen: float) -> str:
     shown = math.floor(oxygen * 10) / 10
-    return (
-        f"{shown:.1f} % oxygen in the room, below {LOW_PERCENT:g} %: out into fresh air, ventilate"
-    )
+    return f"{shown:.1f} % oxygen, below {LOW_PERCENT:g} %: out into fresh air, ventilate"
 
 
 def _too_much(oxygen: float) -> str:
     shown = math.ceil(oxygen * 10) / 10
     return (
-        f"{shown:.1f} % oxygen in the room, above {HIGH_PERCENT:g} %: "
+        f"{shown:.1f} % oxygen, above {HIGH_PERCENT:g} %: "
         "everything burns faster: arc and flames out, ventilate"
     )

@@ -17,6 +17,7 @@ from scripted import SET_ASIDE, STATES, ScriptedBoard
 
 from dashboard.app import create_app
 from dashboard.server import PageServer
+from dashboard.wiring import AdoptedPort, UnusedPort
 
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = [
@@ -31,7 +32,7 @@ FLAGS = [
 ]
 SIZES = {"390": (390, 844), "1024": (1024, 768), "1920": (1920, 1080)}
 BENCH = ["ready", "wait", "stop", "unknown", "two", "slow", "alarm", "empty", "heard", "idle"]
-BENCH += ["many", "seen", "over"]
+BENCH += ["many", "seen", "over", "aired", "thin", "airless"]
 
 
 VIEWS = ["sensors", "kinds", "parts", "form", "sound"]
@@ -64,6 +65,9 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
     board = ScriptedBoard(state)
     if name == "told":
         board.told = [SET_ASIDE]
+    elif name == "sensors":
+        board.unused = [UnusedPort("usb:1a86:7523:A7", "/dev/ttyUSB1", "bench board")]
+        board.adopted = [AdoptedPort("/dev/serial/by-path/pci-0:1.2", 9600, "name=value")]
     server = PageServer(create_app(board.wiring()))
     server.start()
     context = browser.new_context(
@@ -92,7 +96,8 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
     if name in ("kinds", "form", "sound", "list"):
         page.wait_for_selector("dialog[open]")
     # The first screen is what counts at the bench; the rest is below.
-    page.screenshot(path=path, full_page=size[0] == 390 and not page.query_selector("dialog[open]"))
+    whole = size[0] == 390 or name == "sensors"
+    page.screenshot(path=path, full_page=whole and not page.query_selector("dialog[open]"))
     context.close()
     server.stop()
 

@@ -364,6 +364,17 @@ MIXED = [
         part_id=2,
     ),
     channel("bench/arc", "arc", 0.0, "on/off", part_id=1),
+    channel(
+        "board/emf-1",
+        "thermocouple",
+        331.2,
+        "Cel",
+        part_id=2,
+        thermocouple="K",
+        cold_junction="board/terminals",
+        emf_mv=12.3512,
+    ),
+    channel("board/terminals", "cold junction", 26.4, "Cel"),
     *FITTED[2:3],
 ]
 LINKS = [
@@ -445,7 +456,7 @@ def air(standing: str, percent: float | None, **more: Any) -> dict[str, Any]:
 THIN_AIR = alarm(
     40,
     "room oxygen",
-    "shop/air-oxygen: 19.4 % oxygen in the room, below 19.5 %: out into fresh air, ventilate",
+    "shop/air-oxygen: 19.4 % oxygen, below 19.5 %: out into fresh air, ventilate",
     12,
     part_id=None,
     channel="shop/air-oxygen",

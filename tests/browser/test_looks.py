@@ -49,6 +49,9 @@ def test_every_state_fits(opened, board, width, theme, answers):
         "alarm",
         "many",
         "over",
+        "aired",
+        "thin",
+        "airless",
         "empty",
         "idle",
     ]:
@@ -97,7 +100,9 @@ def largest(panel) -> float:
     )
 
 
-@pytest.mark.parametrize("name", ["ready", "stop", "slow", "alarm", "many", "seen", "over"])
+@pytest.mark.parametrize(
+    "name", ["ready", "stop", "slow", "alarm", "many", "seen", "over", "aired", "thin"]
+)
 def test_the_verdict_stays_in_the_upper_part_of_a_tablet(opened, board, name):
     """However many alarms there are; 45 % of the screen is our own bar, no source."""
     board.show(name)
@@ -115,6 +120,7 @@ PLACES = [
     ("empty", "bench", None),
     ("idle", "bench", None),
     ("sensors", "sensors", None),
+    ("thin", "bench", None),
     ("two", "parts", None),
     ("two", "parts", "#parts [data-action='new part']"),
     ("heard", "sensors", "[data-action='choose kind']"),

@@ -9,6 +9,8 @@ import { sentence, t, t2 } from "./words.js";
 
 const STATES = ["unacknowledged", "returned", "acknowledged"];
 const CLASSES = ["danger", "above", "below", "fault"];
+/** What a person breathes comes before every casting. */
+const BREATH = "room oxygen";
 const SHAPES_MOST = 4;
 /** A row that takes another's place cannot be tapped for so long: the finger meant the other. */
 const SETTLE_MS = 600;
@@ -153,11 +155,12 @@ export function detail({ kind, channel, text }, part) {
   return sentence(rest.replace(` is ${kind} `, `, ${t("alarm.limit")} `));
 }
 
-/** Not acknowledged first; of those the gravest, a part with the arc on before others, the newest. */
+/** Not acknowledged first; of those the air, the gravest, a part with the arc on before others, the newest. */
 function byUrgency(bench) {
   const welding = new Set(bench.parts.filter((part) => part.pass_running).map((part) => part.id));
   return (a, b) =>
     STATES.indexOf(a.state) - STATES.indexOf(b.state) ||
+    (b.kind === BREATH) - (a.kind === BREATH) ||
     CLASSES.indexOf(soundClass(a.kind)) - CLASSES.indexOf(soundClass(b.kind)) ||
     welding.has(b.part_id) - welding.has(a.part_id) ||
     b.since.localeCompare(a.since);

@@ -23,8 +23,9 @@ const UNITS = {
 };
 
 /** A channel's value with its unit, as a person in the shop writes it. */
-export function reading(value, unit) {
+export function reading(value, unit, kind = null) {
   if (!known(value)) return null;
+  if (kind === "room oxygen" && unit === "ppm") return { number: oneDecimal(value / 1e4), unit: "%" };
   if (unit === "on/off") return { number: value ? "on" : "off", unit: "" };
   const [name, form, factor] = UNITS[unit] ?? [unit ?? "", significant, 1];
   return { number: form(value * factor), unit: name };

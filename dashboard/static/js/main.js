@@ -6,6 +6,7 @@ import { duration, spoken, timeOfDay } from "./format.js";
 import { embedded, Link } from "./link.js";
 import { Notices } from "./notices.js";
 import { Panel } from "./panel.js";
+import { Room } from "./room.js";
 import { soundClass, Sounder } from "./sound.js";
 import { Speaker } from "./speech.js";
 import { forgetInks } from "./strip.js";
@@ -25,6 +26,7 @@ const speaker = new Speaker(sounder);
 const alarms = new Alarms(at("alarms"), at("announce"));
 const guide = new Guide(at("guide"), openPart);
 const notices = new Notices(at("notices"));
+const room = new Room(at("room"));
 const waiting = new Waiting(at("waiting"), openPart);
 let quietened = false;
 
@@ -44,6 +46,7 @@ function render() {
   keyed(at("panels"), panels, hot, (part) => part.id, make);
   setAttribute(at("panels"), "data-count", Math.min(hot.length, 3));
   alarms.show(bench);
+  room.show(bench.room);
   guide.show(bench);
   waiting.show(bench);
   later[view()]?.show(bench);
@@ -86,6 +89,7 @@ function silence() {
   setText(at("lost-title"), title);
   setText(at("lost-more"), link.everGood ? t(`link.${link.state}_more`, { age }) : t("link.never"));
   for (const { panel } of panels.values()) panel.lose(link.silence(), title);
+  room.lose();
   alarms.lose();
   setText(at("recording"), "");
 }

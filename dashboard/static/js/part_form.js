@@ -44,7 +44,7 @@ class PartForm {
     const make = (values) => (field) => new Stepper({ ...field, text: t(`parts.${field.name}`), value: values?.[field.name] ?? null });
     this.limits = LIMITS.map(make(part?.limits));
     this.sizes = SIZES.map(make(part));
-    this.sensors = new Map(bench.channels.filter((c) => c.kind !== null).map((c) => [c.name, { channel: c, was: part !== null && c.part_id === part.id }]));
+    this.sensors = new Map(bench.channels.filter((c) => c.kind !== null && c.kind !== "room oxygen").map((c) => [c.name, { channel: c, was: part !== null && c.part_id === part.id }]));
     for (const sensor of this.sensors.values()) sensor.on = sensor.was;
     this.fault = h("p", { class: "fault", role: "alert", hidden: true });
     this.save = h("button", { type: "button", class: "button primary", "data-action": "save part", onclick: () => pressed(this.save, () => this.#save()) }, t("parts.save"));

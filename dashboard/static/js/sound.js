@@ -12,6 +12,7 @@ const TUNES = {
 };
 
 const CLASS_OF = {
+  "room oxygen": "danger",
   "purge lost": "danger",
   "cooling too fast": "danger",
   "below preheat": "below",

@@ -81,15 +81,14 @@ def test_normal_is_only_what_lies_between_the_limits(percent):
 @pytest.mark.parametrize(
     ("percent", "standing", "words"),
     [
-        (19.46, "low", "19.4 % oxygen in the room, below 19.5 %: out into fresh air, ventilate"),
+        (19.46, "low", "19.4 % oxygen, below 19.5 %: out into fresh air, ventilate"),
         (
             23.52,
             "high",
-            "23.6 % oxygen in the room, above 23.5 %: "
-            "everything burns faster: arc and flames out, ventilate",
+            "23.6 % oxygen, above 23.5 %: everything burns faster: arc and flames out, ventilate",
         ),
-        (31.0, "high", "31.0 % oxygen in the room, above 23.5 %"),
-        (0.0, "low", "0.0 % oxygen in the room, below 19.5 %"),
+        (31.0, "high", "31.0 % oxygen, above 23.5 %"),
+        (0.0, "low", "0.0 % oxygen, below 19.5 %"),
     ],
 )
 def test_it_alarms_with_no_heat_open(room, percent, standing, words):
