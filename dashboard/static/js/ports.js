@@ -17,8 +17,7 @@ export class Ports {
   constructor() {
     this.title = h("h2", {}, t("ports.title"));
     this.rows = h("div", { class: "rows" });
-    this.element = h("section", { "data-part": "ports" }, this.title, this.rows);
-    show(this.element, false);
+    show(this.title, false);
   }
 
   /** Ask now and then. */
@@ -36,7 +35,7 @@ export class Ports {
 
   #show({ unused, adopted }) {
     const rows = [...unused.map((port) => ({ ...port, free: true })), ...adopted.map((port) => ({ ...port, name: port.port, free: false }))];
-    show(this.element, rows.length > 0);
+    show(this.title, rows.length > 0);
     keyed(this.rows, this.#held, rows, (port) => port.name, () => this.#make());
   }
 

@@ -28,7 +28,7 @@ export class View {
     this.linksTitle = h("h2", {}, t("sensors.links"));
     this.links = h("div", { class: "rows" });
     this.ports = new Ports();
-    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.linksTitle, this.links, this.ports.element);
+    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.linksTitle, this.links, this.ports.title, this.ports.rows);
   }
 
   show(bench) {
