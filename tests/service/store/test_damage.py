@@ -9,12 +9,15 @@ import threading
 from pathlib import Path
 
 import pytest
+from alembic import command
 
 from service.store import damage, engine, files
 from service.store.backup import backup, restore, verify
 from service.store.database import Store, StoreError
 from service.store.entries import Arrived
 from service.store.writer import Writer
+
+NOON_US = 1_790_000_000_000_000
 
 
 @pytest.fixture
@@ -279,6 +282,45 @@ def test_an_upgrade_is_preceded_by_a_backup(url, path, filled, tmp_path, monkeyp
     finally:
         engine.newest_revision.cache_clear()
         engine.known_revisions.cache_clear()
+
+
+@pytest.mark.parametrize("old", sorted(engine.known_revisions() - {engine.newest_revision()}))
+def test_a_database_of_each_earlier_version_is_upgraded_with_all_its_rows(
+    old, act_of_old, tmp_path
+):
+    path = tmp_path / "old.db"
+    writing = engine.writer_engine(path)
+    with writing.begin() as connection:
+        command.upgrade(engine._alembic_config(connection), old)
+        connection.exec_driver_sql("INSERT INTO channel (id, name, unit_id) VALUES (1, 'TC1', 1)")
+        for seq in range(1, 4):
+            connection.exec_driver_sql(
+                "INSERT INTO reading (channel_id, t_us, value, quality, delay_us, seq, unit_id, "
+                f"flags) VALUES (1, {NOON_US + seq}, {seq}, 0, 0, {seq}, 1, 0)"
+            )
+        connection.exec_driver_sql(f"INSERT INTO seq_mark VALUES (1, 0, {NOON_US})")
+        connection.exec_driver_sql(
+            "INSERT INTO journal VALUES (4, ?, ?, ?, ?)", (NOON_US + 9, NOON_US + 9, *act_of_old)
+        )
+    writing.dispose()
+    store = Store.open(f"sqlite:///{path}")
+    assert [(each.channel, each.value) for each in store.readings()] == [
+        ("TC1", 1.0),
+        ("TC1", 2.0),
+        ("TC1", 3.0),
+    ]
+    assert [acted.action.kind for acted in store.journal()] == ["create part"]
+    store.close()
+    (copy,) = path.parent.glob(f"old.db.before-{engine.newest_revision()}-*")
+    copied = verify(copy)
+    assert (copied.schema, copied.readings, copied.actions) == (old, 3, 1)
+    assert restore(copy, f"sqlite:///{tmp_path / 'back.db'}").schema == old
+
+
+@pytest.fixture
+def act_of_old():
+    """An action as the first version wrote it."""
+    return "create part", '{"kind":"create part","part_id":1,"facts":{"name":"manifold"}}'
 
 
 def test_what_is_damage_and_what_is_not(path, locked):
