@@ -301,9 +301,10 @@ def _update(update_s: float | None, out: Resolved) -> int | None:
 def _value(
     item: dict[str, Any], regular: dict[str, Any], base: _Base, out: Resolved
 ) -> tuple[str | None, Any]:
-    """Sections 4.2 and 4.5.4: exactly one value field, or none beside a sum."""
+    """Sections 4.2 and 4.5.4: exactly one value field, or none beside a sum (a base sum, section
+    4.1, makes one of every record after it)."""
     labels = [label for label in _VALUE_TYPES if label in item]
-    if "s" in regular:
+    if "s" in regular or ("bs" in base.fields and (regular or labels)):
         out.sums_ignored += 1
     if len(labels) > 1:
         raise _Refused(RejectCause.LABEL, f"{' and '.join(labels)} together; only one is allowed")

@@ -216,6 +216,13 @@ def test_4_2_exactly_one_value_unless_there_is_a_sum() -> None:
     assert pack.sums_ignored == 2
 
 
+def test_4_1_a_base_sum_makes_a_sum_of_every_record_from_there_on() -> None:
+    text = '[{"n":"a","u":"A","v":1},{"bs":5,"n":"b","u":"A","v":2},{"n":"c","u":"A"},{"bs":0}]'
+    pack = decode_pack(text.encode())
+    assert [each.name for each in pack.measurements] == ["a", "b"]
+    assert (pack.sums_ignored, pack.rejects) == (2, [])
+
+
 def test_4_4_unknown_fields_are_ignored_unless_they_must_be_understood() -> None:
     text = """[{"n":"a","u":"A","v":1,"colour":"red","x":{"y":[1]}},{"n":"b","u":"A","v":2,"x_":0},
       {"n":"c","u":"A","v":3}]"""
