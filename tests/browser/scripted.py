@@ -384,6 +384,9 @@ LINKS = [
         "state": "open",
         "data_age_s": 0.2,
         "rejected": {"syntax": 3, "unit": 0},
+        "last_reject": "'frst' is not name=value unit",
+        "resets": 1,
+        "sums_ignored": 4,
     },
     {
         "name": "mqtt localhost:1883",
@@ -391,6 +394,14 @@ LINKS = [
         "state": "subscribed",
         "data_age_s": 0.4,
         "rejected": {},
+        "nodes": [
+            {
+                "topic": "heatwindow/nodes/pump/status",
+                "says": "offline",
+                "age_s": 12.0,
+                "kept_by_broker": False,
+            }
+        ],
     },
 ]
 

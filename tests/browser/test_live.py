@@ -111,6 +111,10 @@ def test_stale_channel_is_told_by_words(opened, board):
     bad = page.locator(".channel[data-channel='oven/tc-1']")
     expect(bad).to_contain_text("open circuit")
     expect(page.locator("[data-link-name]").first).to_contain_text("Rejected: not readable 3")
+    serial, broker = page.locator("[data-link-name]").all()
+    expect(serial).to_contain_text("board powered up anew: 1 · sensor's own sums left aside: 4")
+    expect(serial).to_contain_text("Last refused: 'frst' is not name=value unit")
+    expect(broker).to_contain_text("heatwindow/nodes/pump/status says “offline”, 12 s ago")
 
 
 # Alarms and sound -------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ const OF_THE_SHOP = ["room oxygen"];
 const LETTERS = ["K", "N", "J", "T", "E", "R", "S", "B"];
 
 const LINKS_EVERY_MS = 2000;
+const NODES_SHOWN = 12;
 
 export class View {
   #held = new Map();
@@ -145,7 +146,8 @@ function makeLink() {
   const name = h("strong");
   const about = h("span", { class: "live" });
   const rejected = h("span");
-  const element = h("article", { class: "row" }, h("div", { class: "row-words" }, name, about, rejected));
+  const evidence = h("span");
+  const element = h("article", { class: "row" }, h("div", { class: "row-words" }, name, about, rejected, evidence));
   const update = (link) => {
     setAttribute(element, "data-link-name", link.name);
     setText(name, link.name);
@@ -155,6 +157,22 @@ function makeLink() {
     const words = causes.map(([cause, n]) => `${t2("sensors.reject", cause)} ${n}`).join(", ");
     show(rejected, link.rejected !== undefined);
     setText(rejected, words ? `${t("sensors.rejected")}: ${words}` : t("sensors.rejected_none"));
+    const told = evidenceOf(link);
+    show(evidence, told.length > 0);
+    setText(evidence, told.join(" · "));
   };
   return { element, update };
+}
+
+/** What a link and the nodes behind it say of themselves; the age of the data decides, not this. */
+function evidenceOf(link) {
+  const told = [];
+  if (link.resets > 0) told.push(t("sensors.link_resets", { count: link.resets }));
+  if (link.sums_ignored > 0) told.push(t("sensors.link_sums", { count: link.sums_ignored }));
+  for (const node of (link.nodes ?? []).slice(0, NODES_SHOWN)) {
+    const age = node.age_s === null ? "?" : duration(node.age_s);
+    told.push(t("sensors.link_node", { topic: node.topic, says: node.says, age }));
+  }
+  if (link.last_reject) told.push(t("sensors.link_last_reject", { text: link.last_reject }));
+  return told;
 }
