@@ -39,6 +39,10 @@ HeatPhase = Literal["oven", "carry", "bench", "slow cool"]
 """Where a part is on its trip. Passes are marked apart: welding happens on the bench."""
 
 
+JointSide = Literal["casting", "tube"]
+"""The two sides of a joint: the part itself, and what is welded to it."""
+
+
 class _Action(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
 
@@ -54,6 +58,11 @@ class Limits(BaseModel):
         interpass_max_c: Ti of ISO 13916, the highest temperature before the next pass [°C].
         cooling_max_c_per_h: Fastest cooling allowed while covered [°C/h], positive.
         oxygen_max_ppm: Highest oxygen in the purged cavity [ppm]; absent: purge not judged.
+        tube_preheat_min_c, tube_interpass_max_c: The same two for the other side of the joint,
+            where it has limits of its own [°C].
+        governing_side: Whose temperatures count where the two sides cannot both be kept; absent:
+            nobody has chosen, and nothing is judged until somebody does.
+        gas_off_below_c: The purge stays on after the last pass until the root is colder [°C].
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -62,15 +71,21 @@ class Limits(BaseModel):
     interpass_max_c: Celsius | None = None
     cooling_max_c_per_h: Annotated[float, Field(gt=0, le=5000, allow_inf_nan=False)] | None = None
     oxygen_max_ppm: Annotated[float, Field(gt=0, le=209_000, allow_inf_nan=False)] | None = None
+    tube_preheat_min_c: Celsius | None = None
+    tube_interpass_max_c: Celsius | None = None
+    governing_side: JointSide | None = None
+    gas_off_below_c: Celsius | None = None
 
     @model_validator(mode="after")
-    def _window_is_open(self) -> Limits:
-        low, high = self.preheat_min_c, self.interpass_max_c
-        if low is not None and high is not None and high <= low:
-            raise ValueError(
-                f"interpass_max_c {high:g} must be above preheat_min_c {low:g}: "
-                "otherwise no temperature lies between the limits"
-            )
+    def _windows_are_open(self) -> Limits:
+        for prefix in ("", "tube_"):
+            low: float | None = getattr(self, f"{prefix}preheat_min_c")
+            high: float | None = getattr(self, f"{prefix}interpass_max_c")
+            if low is not None and high is not None and high <= low:
+                raise ValueError(
+                    f"{prefix}interpass_max_c {high:g} must be above {prefix}preheat_min_c "
+                    f"{low:g}: otherwise no temperature lies between the limits"
+                )
         return self
 
 
@@ -84,6 +99,7 @@ class PartFacts(BaseModel):
         area_m2: Outer surface [m²].
         cavity_volume_l: Cold volume to be purged [l].
         hose_volume_l: Volume of the hose between flow meter and cavity [l].
+        joint_wall_mm: Thickness at the joint [mm]; how long the heat of a bead takes to spread.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -94,6 +110,7 @@ class PartFacts(BaseModel):
     area_m2: Annotated[float, Field(gt=0, le=50, allow_inf_nan=False)] | None = None
     cavity_volume_l: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] | None = None
     hose_volume_l: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)] = 0.0
+    joint_wall_mm: Annotated[float, Field(gt=0, le=300, allow_inf_nan=False)] | None = None
 
 
 class AdoptChannel(_Action):
@@ -128,11 +145,16 @@ class AdoptChannel(_Action):
 
 
 class AssignChannel(_Action):
-    """Put a channel on a part, or take it off (``part_id`` absent). Dated: the fit restarts."""
+    """Put a channel on a part, or take it off (``part_id`` absent). Dated: the fit restarts.
+
+    Attributes:
+        from_joint_mm: How far a probe sits from the groove's edge [mm]; absent: not said.
+    """
 
     kind: Literal["assign channel"] = "assign channel"
     channel: ChannelName
     part_id: int | None
+    from_joint_mm: Annotated[float, Field(ge=0, le=5000, allow_inf_nan=False)] | None = None
 
 
 class CreatePart(_Action):

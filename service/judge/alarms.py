@@ -101,6 +101,8 @@ class Condition:
         holds: The limit is violated; ``None``: the input is missing, nothing is known.
         clears: Not only not violated but beyond the deadband.
         severity: How bad, in the kind's own unit.
+        text: What is wrong.
+        advice: What to do about it, where something can be said.
         on_us: On-delay where the usual one does not fit [µs].
     """
 
@@ -112,6 +114,12 @@ class Condition:
     clears: bool = True
     severity: float = 0.0
     on_us: int | None = None
+    advice: str | None = None
+
+    @property
+    def said(self) -> str:
+        """What is wrong and what to do, in one sentence."""
+        return self.text if self.advice is None else f"{self.text}: {self.advice}"
 
     @property
     def key(self) -> tuple[AlarmKind, int | None, str | None]:
@@ -135,6 +143,7 @@ class Alarm:
     text: str
     severity: float
     members: list[Key] = field(default_factory=list)
+    advice: str | None = None
 
 
 @dataclass(slots=True)
@@ -244,7 +253,7 @@ class AlarmBook:
         if watch.alarm_id is not None:
             alarm = self.alarms[watch.alarm_id]
             if len(alarm.members) == 1:
-                alarm.text = condition.text
+                alarm.text, alarm.advice = condition.said, condition.advice
             if condition.severity >= alarm.severity + timing.worse_by:
                 alarm.severity = condition.severity
                 changes.append(self._step(alarm, AlarmEvent.WORSEN, at))
@@ -266,12 +275,13 @@ class AlarmBook:
         if alarm is None:
             alarm = Alarm(
                 self._new_id(at[0]), condition.kind, condition.part_id, condition.channel,
-                "normal", at[1], at[0], condition.text, condition.severity,
+                "normal", at[1], at[0], condition.said, condition.severity,
             )  # fmt: skip
             self.alarms[alarm.id] = alarm
         alarm.part_id, alarm.channel = condition.part_id, condition.channel
         alarm.since_us, alarm.raised_mono_us = at[1], at[0]
-        alarm.text, alarm.severity = condition.text, condition.severity
+        alarm.text, alarm.advice = condition.said, condition.advice
+        alarm.severity = condition.severity
         alarm.members = [condition.key]
         watch.alarm_id = alarm.id
         changes.append(self._step(alarm, AlarmEvent.RAISE, at))
@@ -298,9 +308,12 @@ class AlarmBook:
             alarm.members.append(condition.key)
             if alarm.part_id != condition.part_id:
                 alarm.part_id = None
-            alarm.text = f"{alarm.kind}: {listed([key[2] or '' for key in alarm.members])}"
+            alarm.text, alarm.advice = _group_text(alarm), None
             watch.alarm_id = alarm.id
-            changes.append(_change(alarm, at, speak=False))
+            if alarm.state == "acknowledged":  # he has not seen this one
+                changes.append(self._step(alarm, AlarmEvent.WORSEN, at))
+            else:
+                changes.append(_change(alarm, at, speak=False))
             return True
         return False
 
@@ -318,6 +331,9 @@ class AlarmBook:
         alarm.members.remove(key)
         if not alarm.members:
             changes.append(self._step(alarm, AlarmEvent.CLEAR, at))
+        else:  # one of a group is well again: the text names those that are not
+            alarm.text = _group_text(alarm)
+            changes.append(_change(alarm, at, speak=False))
 
     def _step(self, alarm: Alarm, event: AlarmEvent, at: tuple[int, int]) -> AlarmChange:
         alarm.state = next_state(alarm.state, event)
@@ -328,6 +344,10 @@ class AlarmBook:
     def _new_id(self, mono_us: int) -> int:
         self.last_id = max(self.last_id + 1, mono_us // 1_000_000 - ID_EPOCH_S)
         return self.last_id
+
+
+def _group_text(alarm: Alarm) -> str:
+    return f"{alarm.kind}: {listed([key[2] or '' for key in alarm.members])}"
 
 
 def _change(alarm: Alarm, at: tuple[int, int], speak: bool) -> AlarmChange:

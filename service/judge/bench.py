@@ -12,11 +12,13 @@ from service.judge.alarms import Alarm
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.cold_junction import UNIT
 from service.judge.heat_track import HeatTrack, Tracks, probe_view
+from service.judge.joint_limits import in_force
 from service.judge.outlook import (
     AlarmJson,
     BenchJson,
     ChannelJson,
     HeatJson,
+    InForceJson,
     LimitsJson,
     PartJson,
     PassTimesJson,
@@ -75,12 +77,14 @@ def _alarm(alarm: Alarm) -> AlarmJson:
         "state": alarm.state,
         "since": utc_text(alarm.since_us),
         "text": alarm.text,
+        "advice": alarm.advice,
     }
 
 
 def _part(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_us: int) -> PartJson:
     heat = shop.heats[track.heat_id] if track is not None else None
     together = None if track is None else track.together
+    limits = in_force(part)
     return {
         "id": part.id,
         "name": part.name,
@@ -89,6 +93,7 @@ def _part(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_u
         "area_m2": part.area_m2,
         "cavity_volume_l": part.cavity_volume_l,
         "hose_volume_l": part.hose_volume_l,
+        "joint_wall_mm": part.joint_wall_mm,
         "heat_id": None if heat is None else heat.id,
         "phase": "none" if heat is None else heat.phase,
         "verdict": "unknown" if together is None else together.verdict,
@@ -100,6 +105,15 @@ def _part(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_u
             interpass_max_c=part.interpass_max_c,
             cooling_max_c_per_h=part.cooling_max_c_per_h,
             oxygen_max_ppm=part.oxygen_max_ppm,
+            tube_preheat_min_c=part.tube_preheat_min_c,
+            tube_interpass_max_c=part.tube_interpass_max_c,
+            governing_side=part.governing_side,
+            gas_off_below_c=part.gas_off_below_c,
+            in_force=InForceJson(
+                preheat_min_c=limits.preheat_min_c,
+                interpass_max_c=limits.interpass_max_c,
+                conflict=limits.conflict,
+            ),
         ),
         "pass_running": heat is not None and heat.pass_running,
         "passes": 0 if heat is None else heat.passes,
@@ -146,8 +160,11 @@ def _worth_showing(rate: Rate | None) -> float | None:
 
 def _window(part: Part, track: HeatTrack) -> WindowJson:
     closes, opens = track.closes, track.opens
-    if part.preheat_min_c is None:
-        reason: str | None = "no preheat limit: cooling does not close the window"
+    limits = in_force(part)
+    if limits.conflict is not None:
+        reason: str | None = f"{limits.conflict}: say which side governs"
+    elif limits.preheat_min_c is None:
+        reason = "no preheat limit: cooling does not close the window"
     else:
         reason = next((f.reason for f in (closes, opens) if f is not None and f.reason), None)
     return {"closes_in_s": _seconds(closes), "opens_in_s": _seconds(opens), "reason": reason}

@@ -7,15 +7,17 @@ withdraws it. One that applies but cannot be seen has ``holds`` = ``None``: noth
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import log
 
 from service.judge.alarms import Condition
 from service.judge.channel import ChannelTrack, Standing
-from service.judge.heat_track import HeatTrack, Tracks
-from service.judge.heat_verdict import cools_too_fast
+from service.judge.heat_track import HeatTrack
+from service.judge.heat_verdict import ProbeView, beside, cools_too_fast
+from service.judge.joint_limits import in_force
 from service.judge.room_air import room_conditions
+from service.judge.root import Root
 from service.judge.shop import Heat, Part
 from service.judge.state import JudgeState
 from service.judge.words import degrees
@@ -32,13 +34,13 @@ OVEN_FAULT_ON_US = 30_000_000
 
 def conditions(state: JudgeState, now_us: int) -> list[Condition]:
     """Everything that could alarm at ``now_us`` and what is known of it."""
-    shop, tracks = state.shop, state.channels
+    shop = state.shop
     detail = f": {shop.recording_detail}" if shop.recording_detail else ""
     text = f"readings are not being recorded{detail}"
     found = [Condition("not recording", None, None, not shop.recording, text)]
     for track in state.heats.values():
         heat, part = shop.heats[track.heat_id], shop.parts[track.part_id]
-        found += _of_temperature(track, heat, part, tracks, now_us)
+        found += _of_temperature(track, heat, part, state, now_us)
         found += _of_purge(track, heat, part, now_us)
         found += _of_channels(track, state, heat.phase == "oven", now_us)
     found += _of_room(state, now_us)
@@ -56,56 +58,56 @@ def _of_room(state: JudgeState, now_us: int) -> Iterator[Condition]:
 
 
 def _of_temperature(
-    track: HeatTrack, heat: Heat, part: Part, tracks: Tracks, now_us: int
+    track: HeatTrack, heat: Heat, part: Part, state: JudgeState, now_us: int
 ) -> Iterator[Condition]:
-    standings = [tracks[name].standing(now_us) for name in track.cooling]
-    good_c = [
-        tracks[name].good_value or 0.0
-        for name, standing in zip(track.cooling, standings, strict=True)
-        if standing is Standing.GOOD
-    ]
-    doubt = len(good_c) < len(standings) or not good_c
+    probes = track.views(now_us, state.shop, state.channels)
+    blind = all(probe.temperature_c is None for probe in probes)
     if heat.phase == "bench":
-        if part.preheat_min_c is not None and (track.was_hot or heat.pass_running):
-            yield _below_preheat(part, heat, good_c, doubt, part.preheat_min_c)
-        if part.interpass_max_c is not None:
-            yield _above_interpass(part, heat, good_c, doubt, part.interpass_max_c)
+        limits = in_force(part)
+        if limits.preheat_min_c is not None and (track.was_hot or heat.pass_running):
+            yield _below_preheat(part, heat, probes, limits.preheat_min_c)
+        if limits.interpass_max_c is not None:
+            told = heat.pass_running or track.spreading
+            yield _above_interpass(part, [] if told else probes, limits.interpass_max_c)
     if heat.phase == "slow cool" and part.cooling_max_c_per_h is not None:
-        yield _cooling(track, part, not good_c, part.cooling_max_c_per_h)
+        yield _cooling(track, part, blind, part.cooling_max_c_per_h)
 
 
 def _below_preheat(
-    part: Part, heat: Heat, good_c: list[float], doubt: bool, limit_c: float
+    part: Part, heat: Heat, probes: Sequence[ProbeView], limit_c: float
 ) -> Condition:
-    coldest_c = min(good_c, default=None)
-    advice = "finish the bead, fill the crater, re-heat" if heat.pass_running else "re-heat"
+    coldest_c = min((p.least_c for p in probes if p.least_c is not None), default=None)
     if coldest_c is None:
         return Condition("below preheat", part.id, None, None, f"{part.name}: temperature unknown")
+    doubt = any(p.temperature_c is None for p in probes)
     below = coldest_c < limit_c
     return Condition(
         "below preheat",
         part.id,
         None,
         True if below else (None if doubt else False),
-        f"{part.name}: {degrees(coldest_c)} is below preheat {degrees(limit_c)}: {advice}",
+        f"{part.name}: {degrees(coldest_c)} is below preheat {degrees(limit_c)}",
+        advice="finish the bead, fill the crater, re-heat" if heat.pass_running else "re-heat",
         clears=coldest_c >= limit_c + DEADBAND_K,
         severity=limit_c - coldest_c,
     )
 
 
-def _above_interpass(
-    part: Part, heat: Heat, good_c: list[float], doubt: bool, limit_c: float
-) -> Condition:
-    hottest_c = max(good_c, default=None)
-    if hottest_c is None or heat.pass_running:
+def _above_interpass(part: Part, probes: Sequence[ProbeView], limit_c: float) -> Condition:
+    """``probes`` is empty while interpass cannot be judged: the arc is on or the heat spreads."""
+    judged = beside(probes)
+    hottest_c = max((p.most_c for p in judged if p.most_c is not None), default=None)
+    if hottest_c is None:
         return Condition("above interpass", part.id, None, None, f"{part.name}: not judged now")
+    doubt = any(p.temperature_c is None for p in probes)
     above = hottest_c > limit_c
     return Condition(
         "above interpass",
         part.id,
         None,
         True if above else (None if doubt else False),
-        f"{part.name}: {degrees(hottest_c)} is above interpass {degrees(limit_c)}: let it cool",
+        f"{part.name}: {degrees(hottest_c)} is above interpass {degrees(limit_c)}",
+        advice="let it cool",
         clears=hottest_c <= limit_c - DEADBAND_K,
         severity=hottest_c - limit_c,
     )
@@ -121,24 +123,37 @@ def _cooling(track: HeatTrack, part: Part, blind: bool, limit_c_per_h: float) ->
         None,
         cools_too_fast(rate, limit_c_per_h),
         f"{part.name}: {track.rate_channel} cools {-rate.c_per_h:.0f} °C/h, "
-        f"limit {limit_c_per_h:.0f}: cover it better",
+        f"limit {limit_c_per_h:.0f}",
+        advice="cover it better",
         clears=-rate.c_per_h < DEADBAND_RATE * limit_c_per_h,
         severity=log(max(-rate.c_per_h / limit_c_per_h, 0.01), 1.5),
     )
 
 
 def _of_purge(track: HeatTrack, heat: Heat, part: Part, now_us: int) -> Iterator[Condition]:
-    purging = track.purging
+    purging, root = track.purging, track.root
     if purging is None:
+        if heat.purge_ended_us is not None and part.oxygen_max_ppm is not None and root.needs_gas:
+            yield _gas_off_early(root, part)
         return
     gone = heat.pass_running and purging.gone(part.oxygen_max_ppm)
     holds: bool | None = purging.lost(now_us) or gone
     if purging.doubt is not None and not purging.lost(now_us):
         holds = None
-    where = "the root is open to air, stop" if heat.pass_running else "look at bottle and hose"
     yield Condition(
-        "purge lost", part.id, None, holds, f"{part.name}: purge lost: {where}",
+        "purge lost", part.id, None, holds, f"{part.name}: purge lost",
+        advice="the root is open to air, stop" if heat.pass_running else "look at bottle and hose",
         severity=1.0 if heat.pass_running else 0.0,
+    )  # fmt: skip
+
+
+def _gas_off_early(root: Root, part: Part) -> Condition:
+    if root.temperature_c is None:
+        return Condition("purge lost", part.id, None, None, f"{part.name}: root not measured")
+    return Condition(
+        "purge lost", part.id, None, True,
+        f"{part.name}: gas off while the root is at {degrees(root.temperature_c)}",
+        advice=f"on again until it is below {degrees(root.gas_off_below_c or 0.0)}",
     )  # fmt: skip
 
 

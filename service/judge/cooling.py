@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from service.judge.actions import HeatPhase
 from service.judge.channel import ChannelTrack, Standing
+from service.judge.joint_limits import in_force
 from service.judge.measured_rate import MeasuredRate
 from service.judge.shop import Part
 from service.physics.cooldown import Change, Cooldown, CooldownPrior, Level, Rate
@@ -134,7 +135,8 @@ class CoolingTrack:
         if phase == "slow cool":
             self.rate = self.measured.rate(at_s)
         self.closes = self.opens = self.below_interpass = None
-        low, high = part.preheat_min_c, part.interpass_max_c
+        limits = in_force(part)
+        low, high = limits.preheat_min_c, limits.interpass_max_c
         if phase == "oven":
             self.opens = None if low is None else self.model.until_above(low, at_s)
         elif phase in ("carry", "bench"):

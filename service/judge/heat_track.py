@@ -8,9 +8,18 @@ from dataclasses import dataclass, field
 from service.judge.actions import HeatPhase
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.cooling import MOVES, CoolingTrack, begin_cooling
-from service.judge.heat_verdict import HeatFinding, HeatView, ProbeView, judge_heat
+from service.judge.heat_verdict import (
+    HeatFinding,
+    HeatView,
+    ProbeView,
+    beside,
+    judge_heat,
+    spread_s,
+)
+from service.judge.joint_limits import in_force
 from service.judge.purge_verdict import PurgeFinding, PurgeView, judge_purge
 from service.judge.purging import NO_FLOW_L_MIN, PurgeTrack, begin_purge
+from service.judge.root import Root
 from service.judge.shop import Heat, Part, Shop
 from service.judge.spreads import earliest, latest
 from service.judge.together import PartView, Together, judge_together
@@ -44,6 +53,9 @@ class HeatTrack:
         closes, opens, rate, level: What they rest on, for the whole part.
         rate_channel: The probe whose rate it is.
         told: What was last reported of the verdicts, numbers masked.
+        spreading: The arc is out and the heat of the bead has not spread yet: interpass cannot be
+            judged.
+        root: How hot the welded root is, while it must stay under gas.
     """
 
     heat_id: int
@@ -63,6 +75,8 @@ class HeatTrack:
     rate_channel: str | None = None
     level: Level | None = None
     told: tuple[str, ...] = ()
+    spreading: bool = False
+    root: Root = field(default_factory=Root)
 
     # --- what is said ---------------------------------------------------------------------------
 
@@ -150,6 +164,17 @@ class HeatTrack:
             else:
                 cooling.forget_answers()
         self._combine(heat.phase)
+        self._ask_root(now_us)
+
+    def _ask_root(self, now_us: int) -> None:
+        """When the gas may go off; costly, and only asked while somebody waits for it."""
+        root, limit_c = self.root, self.root.gas_off_below_c
+        cooling = self.cooling.get(root.channel or "")
+        if not root.needs_gas or limit_c is None or cooling is None or self.purging is None:
+            root.cool_in = None
+        elif root.cool_in is None or now_us // 1_000_000 % SLOW_ASK_S == 0:
+            at_s = max(cooling.told_s, now_us / 1e6)
+            root.cool_in = cooling.model.until_below(limit_c, at_s)
 
     def _combine(self, phase: HeatPhase) -> None:
         probes = list(self.cooling.values())
@@ -178,7 +203,7 @@ class HeatTrack:
             oxygen = the_one(shop, tracks, self.part_id, ChannelKind.OXYGEN)
             self.purging.look(now_us, flow, oxygen)
         self._follow_gap(now_us, heat, tracks)
-        probes = [probe_view(tracks[name], now_us) for name in sorted(self.cooling)]
+        probes = self.views(now_us, shop, tracks)
         all_good = bool(probes) and all(p.temperature_c is not None for p in probes)
         if heat.phase == "bench" and all_good and len(self.back) >= len(probes):
             self.gap_since_us = None
@@ -187,8 +212,10 @@ class HeatTrack:
             # It has settled within this second; the forecast comes with the next.
             self.closes = Forecast(None, "the probe has only just settled")
         self.heat = judge_heat(self._heat_view(now_us, heat, part, probes))
-        if all_good and self.heat.temperature_c is not None and part.preheat_min_c is not None:
-            self.was_hot = self.was_hot or self.heat.temperature_c >= part.preheat_min_c
+        low_c = in_force(part).preheat_min_c
+        if all_good and self.heat.temperature_c is not None and low_c is not None:
+            self.was_hot = self.was_hot or self.heat.temperature_c >= low_c
+        self.root.look(heat, part, probes)
         self.purge = judge_purge(self._purge_view(now_us, heat, part))
         clear_in = None if self.purging is None else self.purging.clear_in
         self.together = judge_together(
@@ -202,17 +229,35 @@ class HeatTrack:
             )
         )
 
+    def views(self, now_us: int, shop: Shop, tracks: Tracks) -> list[ProbeView]:
+        """The part's probes as they stand at ``now_us``."""
+        return [
+            probe_view(tracks[name], now_us, shop.channels[name].from_joint_mm)
+            for name in sorted(self.cooling)
+        ]
+
     def _heat_view(self, now_us: int, heat: Heat, part: Part, probes: list[ProbeView]) -> HeatView:
         before = self.heat
         above = before is not None and before.above and heat.phase == "bench"
+        limits = in_force(part)
+        arc_out_s = None if heat.arc_out_us is None else (now_us - heat.arc_out_us) / 1e6
+        rising = arc_out_s is not None and any(
+            self.cooling[probe.channel].measured.rising(now_us / 1e6) for probe in beside(probes)
+        )
+        wait_s = spread_s(part.joint_wall_mm)
+        self.spreading = rising or (arc_out_s is not None and arc_out_s < wait_s)
         return HeatView(
             phase=heat.phase,
             pass_running=heat.pass_running,
             probes=probes,
-            preheat_min_c=part.preheat_min_c,
-            interpass_max_c=part.interpass_max_c,
+            preheat_min_c=limits.preheat_min_c,
+            interpass_max_c=limits.interpass_max_c,
             cooling_max_c_per_h=part.cooling_max_c_per_h,
-            arc_out_s=None if heat.arc_out_us is None else (now_us - heat.arc_out_us) / 1e6,
+            arc_out_s=arc_out_s,
+            spread_s=wait_s,
+            still_rising=rising,
+            conflict=limits.conflict,
+            set_aside=limits.set_aside,
             gap_expected=all(
                 self.gap_expected(now_us, probe.channel) or probe.standing is Standing.SETTLING
                 for probe in probes
@@ -227,13 +272,16 @@ class HeatTrack:
         )
 
     def _purge_view(self, now_us: int, heat: Heat, part: Part) -> PurgeView:
-        purging = self.purging
+        purging, root = self.purging, self.root
         if purging is None:
             return PurgeView(
                 limit_ppm=part.oxygen_max_ppm,
                 running=False,
                 ended=heat.purge_ended_us is not None,
                 pass_running=heat.pass_running,
+                needs_gas=root.needs_gas,
+                gas_off_below_c=root.gas_off_below_c,
+                root_c=root.temperature_c,
             )
         return PurgeView(
             limit_ppm=part.oxygen_max_ppm,
@@ -251,6 +299,11 @@ class HeatTrack:
             basis=purging.basis,
             unproven=purging.unproven,
             troubles=purging.troubles,
+            welded=root.welded,
+            needs_gas=root.needs_gas,
+            gas_off_below_c=root.gas_off_below_c,
+            root_c=root.temperature_c,
+            root_cool_in=root.cool_in,
         )
 
     def signature(self, phase: HeatPhase) -> tuple[str, ...]:
@@ -267,11 +320,16 @@ class HeatTrack:
         )
 
 
-def probe_view(track: ChannelTrack, now_us: int) -> ProbeView:
+def probe_view(track: ChannelTrack, now_us: int, from_joint_mm: float | None = None) -> ProbeView:
     """A probe as the verdict sees it: a temperature only when it is live, good and settled."""
     standing = track.standing(now_us)
-    good = standing is Standing.GOOD
-    return ProbeView(track.name, standing, track.value if good else None, track.why(now_us))
+    return ProbeView(
+        track.name,
+        standing,
+        track.value if standing is Standing.GOOD else None,
+        track.why(now_us),
+        from_joint_mm=from_joint_mm,
+    )
 
 
 def the_one(shop: Shop, tracks: Tracks, part_id: int, kind: ChannelKind) -> ChannelTrack | None:

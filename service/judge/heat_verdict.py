@@ -1,9 +1,10 @@
 """The heat verdict of one part: is it at a temperature to weld, and if not, what then.
 
-A pure function of what is known at this moment. The coldest relevant probe governs preheat, the
-hottest governs interpass, and interpass is judged with the arc out only (ISO 13916: on weld metal
-or directly beside it, before the next run). Doubt is ``unknown``, never ``ready``; a limit that a
-good probe shows violated is said even when another probe is in doubt.
+A pure function of what is known at this moment. The coldest probe governs preheat, the hottest of
+those beside the weld governs interpass. Interpass is judged with the arc out only, and after the
+heat has had time to spread (ISO 13916: on weld metal or directly beside it, before the next run;
+about 2 min for 25 mm of thickness). Doubt is ``unknown``, never ``ready``; a limit that a good
+probe shows violated is said even when another probe is in doubt.
 """
 
 from __future__ import annotations
@@ -19,19 +20,51 @@ from service.physics.cooldown import Level, Rate
 from service.readings import Forecast
 
 ARC_OUT_SETTLE_S = 10.0
-"""After the arc the heat spreads from the bead to the probe; judged after so long (practice)."""
+"""After the arc the heat spreads from the bead to the probe; judged after so long at the earliest
+(common practice, no source) ..."""
+SPREAD_S_PER_MM = 120.0 / 25.0
+"""... and after 2 min for every 25 mm of thickness (ISO 13916), where the thickness is known."""
+BESIDE_MM = 10.0
+"""A probe at most so far from the groove is "directly beside" the weld (ISO 13916 gives no number;
+common practice, no source)."""
 BACK_INSIDE_K = 1.0
 """Once outside a limit the reading must come this far back inside to count as inside."""
 
 
 @dataclass(frozen=True, slots=True)
 class ProbeView:
-    """One probe of the part at this moment; the temperature is ``None`` unless it is good."""
+    """One probe of the part at this moment; the temperature is ``None`` unless it is good.
+
+    Attributes:
+        margin_k: What it may be off, either way [K]; 0 for a wired probe, whose error is the
+            procedure's affair.
+        at_most: ``False`` for a temperature that is only known to be at least so high (a crayon
+            has melted), ``at_least`` the other way round (a crayon has not).
+        from_joint_mm: Distance from the groove's edge [mm]; ``None``: not said.
+    """
 
     channel: str
     standing: Standing
     temperature_c: float | None
     why: str | None
+    margin_k: float = 0.0
+    at_least: bool = True
+    at_most: bool = True
+    from_joint_mm: float | None = None
+
+    @property
+    def least_c(self) -> float | None:
+        """The part is surely not colder here [°C]."""
+        if self.temperature_c is None or not self.at_least:
+            return None
+        return self.temperature_c - self.margin_k
+
+    @property
+    def most_c(self) -> float | None:
+        """The part is surely not hotter here [°C]."""
+        if self.temperature_c is None or not self.at_most:
+            return None
+        return self.temperature_c + self.margin_k
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +73,10 @@ class HeatView:
 
     Attributes:
         arc_out_s: Time since the last pass ended [s]; ``None`` before the first.
+        spread_s: Time the heat of a bead needs to spread [s].
+        still_rising: The arc is out and the probe beside the weld still gets hotter.
+        conflict: The two sides of the joint want what cannot both be; nobody has chosen.
+        set_aside: What the side that does not govern would have wanted.
         gap_expected: Every probe in doubt is unplugged for the carry or settling after it.
         was_below, was_above: What was found last time, for the way back inside a limit.
         closes: Time until the coldest probe falls below preheat.
@@ -54,6 +91,10 @@ class HeatView:
     interpass_max_c: float | None = None
     cooling_max_c_per_h: float | None = None
     arc_out_s: float | None = None
+    spread_s: float = ARC_OUT_SETTLE_S
+    still_rising: bool = False
+    conflict: str | None = None
+    set_aside: str | None = None
     gap_expected: bool = False
     was_below: bool = False
     was_above: bool = False
@@ -71,19 +112,22 @@ class HeatFinding:
         lead: The leading reason; it changes only when the situation does (numbers aside).
         detail: What follows from it or how long; with the lead one sentence.
         doubts: Probes that cannot be believed now, each with why.
+        notes: What else to know of the verdict.
     """
 
     verdict: Verdict
     lead: str
     detail: str | None = None
     doubts: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
     temperature_c: float | None = None
     below: bool = False
     above: bool = False
 
     @property
     def reasons(self) -> list[str]:
-        return [self.lead, *([self.detail] if self.detail else []), *self.doubts]
+        detail = [self.detail] if self.detail else []
+        return [self.lead, *detail, *self.doubts, *self.notes]
 
     @property
     def spoken(self) -> str:
@@ -102,24 +146,74 @@ class _Seen:
     coldest_c: float | None
     hottest_c: float | None
     doubts: list[str]
+    notes: list[str]
     below: bool
     above: bool
 
 
+def spread_s(joint_wall_mm: float | None) -> float:
+    """How long after the arc interpass is not judged [s], by the thickness at the joint [mm].
+
+    Source: ISO 13916: about 2 min for every 25 mm after the heat is taken away.
+    """
+    return max(ARC_OUT_SETTLE_S, SPREAD_S_PER_MM * (joint_wall_mm or 0.0))
+
+
+def beside(probes: Sequence[ProbeView]) -> list[ProbeView]:
+    """The probes that interpass is judged by: on the weld or directly beside it (ISO 13916).
+
+    With none so near the nearest must do, and with nothing said about any, all of them.
+    """
+    said = [p for p in probes if p.from_joint_mm is not None]
+    near = [p for p in said if p.from_joint_mm is not None and p.from_joint_mm <= BESIDE_MM]
+    if near or not said:
+        return near or list(probes)
+    nearest_mm = min(p.from_joint_mm for p in said if p.from_joint_mm is not None)
+    return [p for p in said if p.from_joint_mm == nearest_mm]
+
+
 def judge_heat(view: HeatView) -> HeatFinding:
     """The heat verdict with its reasons."""
-    good = [p.temperature_c for p in view.probes if p.temperature_c is not None]
-    coldest_c, hottest_c = (min(good), max(good)) if good else (None, None)
-    seen = _Seen(
+    seen = _boil_down(view)
+    verdict, lead, detail = _by_phase(view, seen)
+    doubts = [] if detail is not None and detail == listed(seen.doubts) else seen.doubts
+    shown = [p.temperature_c for p in view.probes if p.temperature_c is not None]
+    return HeatFinding(
+        verdict, lead, detail, doubts, seen.notes, min(shown, default=None), seen.below, seen.above
+    )
+
+
+def _boil_down(view: HeatView) -> _Seen:
+    low = [p.least_c for p in view.probes if p.least_c is not None]
+    judged = beside(view.probes)
+    high = [p.most_c for p in judged if p.most_c is not None]
+    coldest_c, hottest_c = min(low, default=None), max(high, default=None)
+    doubts = [_doubt_words(p) for p in view.probes if p.temperature_c is None]
+    live = len(doubts) < len(view.probes)
+    if view.preheat_min_c is not None and not low and live:
+        doubts.append("how hot it is at least is not known")
+    asked = view.interpass_max_c is not None and not view.pass_running
+    if asked and not high and any(p.temperature_c is not None for p in judged):
+        doubts.append("how hot it is at most beside the weld is not known")
+    notes = [] if view.set_aside is None else [view.set_aside]
+    if view.interpass_max_c is not None and view.phase == "bench":
+        notes += _position_notes(judged)
+    return _Seen(
         coldest_c,
         hottest_c,
-        [_doubt_words(p) for p in view.probes if p.temperature_c is None],
+        doubts,
+        notes,
         _outside_below(coldest_c, view),
         _outside_above(hottest_c, view),
     )
-    verdict, lead, detail = _by_phase(view, seen)
-    doubts = [] if detail is not None and detail == listed(seen.doubts) else seen.doubts
-    return HeatFinding(verdict, lead, detail, doubts, coldest_c, seen.below, seen.above)
+
+
+def _position_notes(judged: Sequence[ProbeView]) -> list[str]:
+    """Said where interpass rests on a probe that is too far from the weld."""
+    far_mm = min((p.from_joint_mm for p in judged if p.from_joint_mm is not None), default=0.0)
+    if far_mm <= BESIDE_MM:
+        return []
+    return [f"interpass is read {far_mm:.0f} mm from the joint: hotter beside the weld, check it"]
 
 
 def _outside_below(coldest_c: float | None, view: HeatView) -> bool:
@@ -149,6 +243,8 @@ def _by_phase(view: HeatView, seen: _Seen) -> _Words:
         return _carry(view, seen)
     if not view.probes:
         return "unknown", "no thermocouple is on the part", None
+    if view.conflict is not None and view.phase in ("oven", "bench"):
+        return "unknown", view.conflict, "both cannot be kept, say which side governs"
     if view.phase == "oven":
         return _oven(view, seen)
     if view.phase == "slow cool":
@@ -201,7 +297,7 @@ def cools_too_fast(rate: Rate, limit_c_per_h: float) -> bool:
 
 
 def _bench(view: HeatView, seen: _Seen) -> _Words:
-    low_c, coldest_c, hottest_c = view.preheat_min_c, seen.coldest_c, seen.hottest_c
+    low_c, coldest_c = view.preheat_min_c, seen.coldest_c
     if low_c is None and view.interpass_max_c is None:
         return "unknown", "no temperature limit is set", "nothing to judge by"
     if coldest_c is not None and seen.below and low_c is not None:
@@ -209,23 +305,36 @@ def _bench(view: HeatView, seen: _Seen) -> _Words:
         if view.pass_running:
             return "wait", lead, "finish the bead, fill the crater, then re-heat"
         return "stop", lead, "back into the oven"
-    if seen.doubts or coldest_c is None or hottest_c is None:
+    if seen.doubts or (shown_c := _shown_c(view, seen)) is None:
         lead = "waiting for a settled probe" if view.gap_expected else "temperature in doubt"
         return "unknown", lead, listed(seen.doubts)
     if view.pass_running:
-        return "ready", f"welding at {degrees(coldest_c)}", _holds_words(view)
-    return _between_passes(view, coldest_c, hottest_c, seen.above)
+        return "ready", f"welding at {degrees(shown_c)}", _holds_words(view)
+    return _between_passes(view, shown_c, seen)
 
 
-def _between_passes(view: HeatView, coldest_c: float, hottest_c: float, above: bool) -> _Words:
-    if view.interpass_max_c is not None:
-        if above:
+def _shown_c(view: HeatView, seen: _Seen) -> float | None:
+    """The temperature that the sentence names, once every limit has one to be held against."""
+    if view.preheat_min_c is not None and seen.coldest_c is None:
+        return None
+    if view.interpass_max_c is not None and seen.hottest_c is None and not view.pass_running:
+        return None
+    return seen.coldest_c if seen.coldest_c is not None else seen.hottest_c
+
+
+def _between_passes(view: HeatView, shown_c: float, seen: _Seen) -> _Words:
+    hottest_c = seen.hottest_c
+    if view.interpass_max_c is not None and hottest_c is not None:
+        if seen.above:
             lead = f"{degrees(hottest_c)} is above interpass {degrees(view.interpass_max_c)}"
             left = _time_words(view.opens)
             return "wait", lead, "let it cool" if left is None else f"{left} until below"
-        if view.arc_out_s is not None and view.arc_out_s < ARC_OUT_SETTLE_S:
-            return "wait", "arc just out", "let the heat spread before judging interpass"
-    return "ready", f"{degrees(coldest_c)} is within its limits", _holds_words(view)
+        if view.arc_out_s is not None and view.arc_out_s < view.spread_s:
+            left = duration(view.spread_s - view.arc_out_s + 0.99)
+            return "wait", "arc just out", f"let the heat spread before judging interpass, {left}"
+        if view.still_rising:
+            return "wait", "the probe beside the weld still rises", "let the heat spread"
+    return "ready", f"{degrees(shown_c)} is within its limits", _holds_words(view)
 
 
 def _holds_words(view: HeatView) -> str | None:

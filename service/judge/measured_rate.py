@@ -19,6 +19,9 @@ SILENT_S = 10.0
 CORRELATED_S = 20.0
 """Readings of one probe wander together for up to 10 s (draughts; common practice, no source), and
 noise that wanders for a time has one independent value in twice that time (textbook)."""
+RISING_S = 5.0
+RISING_K = 0.5
+"""The mean of the last few seconds against that of as many before; noise stays well below."""
 LEAST_SD_K = 0.15
 """A probe with steps of 0.25 or 0.5 K cannot be better known than this [K]."""
 
@@ -36,6 +39,20 @@ class MeasuredRate:
         self.values_c.append(temperature_c)
         while self.times_s[0] < t_s - WINDOW_S:
             del self.times_s[0], self.values_c[0]
+
+    def rising(self, now_s: float) -> bool:
+        """It gets hotter at this moment, by 6 K/min or more."""
+        ages = [(now_s - t_s, value_c) for t_s, value_c in zip(*self.latest(), strict=True)]
+        late = [value_c for age_s, value_c in ages if age_s <= RISING_S]
+        early = [value_c for age_s, value_c in ages if RISING_S < age_s <= 2 * RISING_S]
+        if len(late) < 2 or len(early) < 2:
+            return False
+        return sum(late) / len(late) - sum(early) / len(early) >= RISING_K
+
+    def latest(self) -> tuple[list[float], list[float]]:
+        """Times [s] and values [°C] of the last few readings."""
+        few = -int(2 * RISING_S) - 2
+        return self.times_s[few:], self.values_c[few:]
 
     def begin_anew(self) -> None:
         """What came before says nothing about the rate from here on."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import NotRequired, TypedDict
 
+from service.judge.actions import JointSide
 from service.judge.events import AlarmKind, AlarmState, Verdict
 from service.judge.room_air import AirStanding
 
@@ -46,11 +47,25 @@ class PurgeJson(TypedDict):
     used_l: float
 
 
+class InForceJson(TypedDict):
+    """What the joint is judged by: both sides' limits, or those of the side that governs."""
+
+    preheat_min_c: float | None
+    interpass_max_c: float | None
+    conflict: str | None
+    """What the two sides want, while both cannot be kept and nobody has chosen."""
+
+
 class LimitsJson(TypedDict):
     preheat_min_c: float | None
     interpass_max_c: float | None
     cooling_max_c_per_h: float | None
     oxygen_max_ppm: float | None
+    tube_preheat_min_c: NotRequired[float | None]
+    tube_interpass_max_c: NotRequired[float | None]
+    governing_side: NotRequired[JointSide | None]
+    gas_off_below_c: NotRequired[float | None]
+    in_force: NotRequired[InForceJson]
 
 
 class PassTimesJson(TypedDict):
@@ -67,6 +82,7 @@ class PartJson(TypedDict):
     area_m2: float | None
     cavity_volume_l: float | None
     hose_volume_l: float
+    joint_wall_mm: NotRequired[float | None]
     heat_id: int | None
     phase: str
     """"none" without a running heat."""
@@ -110,6 +126,9 @@ class AlarmJson(TypedDict):
     state: AlarmState
     since: str
     text: str
+    """What is wrong and what to do, in one sentence."""
+    advice: NotRequired[str | None]
+    """What to do, where something can be said; it ends the text."""
 
 
 class RoomAirJson(TypedDict):

@@ -1,7 +1,9 @@
 """The purge verdict of one part, apart from the heat verdict: the welder decides between them.
 
 A pure function of what is known at this moment. Without an oxygen limit the purge is not judged:
-nothing then says that it is clear. Lost gas on an open stainless root is a stop.
+nothing then says that it is clear. Lost gas on an open stainless root is a stop: under the arc, and
+between the beads for as long as the root is hot. After the last bead the gas stays until the root
+is colder than the procedure says.
 """
 
 from __future__ import annotations
@@ -9,10 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from service.judge.events import Verdict
-from service.judge.words import duration, spoken
+from service.judge.words import degrees, duration, spoken
 from service.readings import Forecast, Spread
 
 NOT_JUDGED = "not judged"
+CLOSE_OUT = "vent open before the last inch, or trapped gas blows back through the puddle"
+"""Said with every bead under gas: which one closes the joint only the welder knows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,10 @@ class PurgeView:
         clear: The pessimistic bound is below the limit and nothing is lost or in doubt.
         was_clear: It has been clear in this purge.
         gone: It has, and now even the best estimate is above the limit.
+        welded: A bead has been laid and the arc is out.
+        needs_gas: The root is welded and has not yet been seen below ``gas_off_below_c``.
+        root_c: The root's temperature [°C]; ``None``: not known.
+        root_cool_in: When it will be below.
     """
 
     limit_ppm: float | None
@@ -45,6 +53,11 @@ class PurgeView:
     basis: str = "flow"
     unproven: str | None = None
     troubles: list[str] = field(default_factory=list)
+    welded: bool = False
+    needs_gas: bool = False
+    gas_off_below_c: float | None = None
+    root_c: float | None = None
+    root_cool_in: Forecast | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +95,42 @@ def judge_purge(view: PurgeView) -> PurgeFinding:
     """The purge verdict with its reasons."""
     if view.limit_ppm is None:
         return PurgeFinding("unknown", "not judged", "no oxygen limit is set", False, NOT_JUDGED)
+    if not view.running and view.ended and view.needs_gas:
+        return PurgeFinding(*_ended_early(view), True, view.basis)
     if not view.running and view.ended:
         ended = "the purge was ended on purpose"
         return PurgeFinding("unknown", "not judged", ended, False, NOT_JUDGED)
     verdict, lead, detail = _running(view, view.limit_ppm) if view.running else _not_started(view)
     unproven = [view.unproven] if view.unproven is not None and verdict != "ready" else []
-    notes = [*unproven, *view.troubles]
+    notes = [*unproven, *view.troubles, *_gas_notes(view)]
     return PurgeFinding(verdict, lead, detail, True, view.basis, notes)
+
+
+def _gas_notes(view: PurgeView) -> list[str]:
+    """How long the gas is still wanted, and how the joint is closed under it."""
+    if not view.running:
+        return []
+    notes = [_keep_words(view)] if view.welded and view.gas_off_below_c is not None else []
+    if view.pass_running or view.clear:
+        notes.append(CLOSE_OUT)
+    return notes
+
+
+def _keep_words(view: PurgeView) -> str:
+    limit = degrees(view.gas_off_below_c or 0.0)
+    if not view.needs_gas:
+        return f"the root is below {limit}: after the last bead the gas may go off"
+    words = f"after the last bead keep the gas on until the root is below {limit}"
+    left = None if view.root_cool_in is None else view.root_cool_in.time_left_s
+    return words if left is None else f"{words}, about {duration(left.p50)}"
+
+
+def _ended_early(view: PurgeView) -> _Words:
+    limit = degrees(view.gas_off_below_c or 0.0)
+    if view.root_c is None:
+        return "unknown", "gas off, and how hot the root is is not known", f"keep it until {limit}"
+    lead = f"gas off while the root is at {degrees(view.root_c)}"
+    return "stop", lead, f"argon on again until it is below {limit}"
 
 
 def _not_started(view: PurgeView) -> _Words:
@@ -121,6 +163,9 @@ def _not_clear(view: PurgeView) -> _Words:
 def _lost(view: PurgeView) -> _Words:
     if view.pass_running:
         return "stop", "purge lost", "stop, the root is open to air"
+    cooled = view.gas_off_below_c is not None and not view.needs_gas
+    if view.lost and view.welded and not cooled:
+        return "stop", "purge lost", "the hot root is open to air, gas back before another bead"
     if view.lost:
         return "wait", "no argon is flowing", "look at the bottle, the valve and the hose"
     return "wait", "no argon yet", "open the valve"

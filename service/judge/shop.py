@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from service.judge.actions import HeatPhase
+from service.judge.actions import HeatPhase, JointSide
 from service.judge.cold_junction import UNIT, Junction
 from service.judge.events import Refused
 from service.readings import ChannelKind
@@ -56,6 +56,8 @@ class Channel:
     part_id: int | None = None
     junction: Junction | None = None
     """For a thermocouple that arrives as a voltage."""
+    from_joint_mm: float | None = None
+    """A probe's distance from the groove's edge [mm]; ``None``: not said."""
 
 
 @dataclass(slots=True)
@@ -73,6 +75,11 @@ class Part:
     interpass_max_c: float | None = None
     cooling_max_c_per_h: float | None = None
     oxygen_max_ppm: float | None = None
+    tube_preheat_min_c: float | None = None
+    tube_interpass_max_c: float | None = None
+    governing_side: JointSide | None = None
+    gas_off_below_c: float | None = None
+    joint_wall_mm: float | None = None
 
 
 PASSES_SHOWN = 100

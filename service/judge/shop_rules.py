@@ -131,7 +131,8 @@ def _check_assign(shop: Shop, action: act.AssignChannel) -> None:
 
 
 def _apply_assign(shop: Shop, _stamp: Stamp, action: act.AssignChannel) -> int:
-    shop.channels[action.channel].part_id = action.part_id
+    channel = shop.channels[action.channel]
+    channel.part_id, channel.from_joint_mm = action.part_id, action.from_joint_mm
     return 0
 
 

@@ -46,6 +46,15 @@ def outlasts(window_s: Spread, clear_in_s: Spread) -> bool:
     return clear_in_s.p95 is not None and holds_s(window_s) > clear_in_s.p95
 
 
+def closes_before(window_s: Spread, clear_in_s: Spread) -> bool:
+    """Whether the window closes before the purge is clear with 90 % confidence, by the window's
+    late side; one without an upper end is never sure to close."""
+    if window_s.p95 is None:
+        return False
+    latest_s = window_s.p50 + Z_90 * (window_s.p95 - window_s.p50) / Z_95
+    return latest_s < (clear_in_s.p50 if clear_in_s.p95 is None else clear_in_s.p95)
+
+
 @dataclass(frozen=True, slots=True)
 class PartView:
     """The two findings of one part and the two spreads of time [s] that meet."""
@@ -70,7 +79,8 @@ def judge_together(view: PartView) -> Together:
 def _next(view: PartView) -> str:
     heat, purge = view.heat, view.purge
     purge_first = purge.verdict == "stop" or (heat.verdict == "ready" and purge.verdict != "ready")
-    if view.phase == "bench" and purge.judged and purge_first:
+    covered = view.phase == "slow cool" and purge.verdict == "stop"
+    if purge.judged and (covered or (view.phase == "bench" and purge_first)):
         return _for_the_purge(view)
     if heat.verdict != "ready" or view.pass_running:
         return heat.spoken
@@ -90,10 +100,15 @@ def _for_the_purge(view: PartView) -> str:
     between_passes = view.purge.verdict == "wait" and not view.pass_running
     if not between_passes or window_s is None or clear_in_s is None:
         return view.purge.spoken
-    if window_s.p50 < clear_in_s.p50:
+    if closes_before(window_s, clear_in_s):
         return "It will not hold until the purge is clear: back into the oven."
+    if window_s.p50 < clear_in_s.p50:
+        return "It will probably not hold until the purge is clear: back into the oven."
     wait = duration(clear_in_s.p50 if clear_in_s.p95 is None else clear_in_s.p95)
     holds = duration(holds_s(window_s))
     if not outlasts(window_s, clear_in_s):
         return f"It may not hold: the purge needs up to {wait}, the window holds until {holds}."
+    left_s = holds_s(window_s) - (clear_in_s.p95 or 0.0)
+    if left_s < LEAST_USEFUL_S:
+        return f"Clear in {wait}, and then the window holds for {duration(left_s)}: a short bead."
     return f"Wait {wait} for the purge: the window holds until {holds}."

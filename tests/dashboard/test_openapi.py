@@ -130,6 +130,7 @@ SHAPES = {
     "Spread": outlook.SpreadJson,
     "Channel": outlook.ChannelJson,
     "Alarm": outlook.AlarmJson,
+    "InForce": outlook.InForceJson,
     "PassTimes": outlook.PassTimesJson,
 }
 

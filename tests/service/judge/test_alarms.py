@@ -213,6 +213,31 @@ def test_one_unplugged_node_is_one_alarm(run):
     assert run.states[-1] == "returned"
 
 
+def test_another_one_of_a_group_sounds_again_once_somebody_has_acknowledged(run):
+    run.hold(silent("a"), seconds=3)
+    run.acknowledge()
+    run.hold(silent("a"), silent("b"), seconds=3)
+    assert run.states == ["unacknowledged", "acknowledged", "unacknowledged"]
+    assert run.changes[-1].speak
+    assert run.changes[-1].text == "no data: a and b"
+
+
+def test_a_group_names_those_that_are_still_unwell(run):
+    run.hold(silent("a"), silent("b"), seconds=3)
+    run.hold(silent("a"), replace(silent("b"), holds=False), seconds=10)
+    assert run.states[-1] == "unacknowledged"
+    assert run.changes[-1].text == "no data: a"
+    assert not run.changes[-1].speak
+
+
+def test_what_to_do_ends_the_sentence_and_stands_apart_too(run):
+    run.hold(replace(COLD, advice="re-heat"), seconds=6)
+    (alarm,) = run.book.alarms.values()
+    assert (alarm.text, alarm.advice) == ("cold: re-heat", "re-heat")
+    run.hold(replace(COLD, advice="finish the bead"), seconds=1)
+    assert (alarm.text, alarm.advice) == ("cold: finish the bead", "finish the bead")
+
+
 def test_a_later_silence_is_another_alarm(run):
     run.hold(silent("a"), seconds=3)
     run.hold(silent("a"), seconds=GROUP_US / SECOND + 1)
