@@ -20,6 +20,7 @@ import logging
 import os
 import threading
 import time
+from collections import deque
 
 import serial
 
@@ -36,6 +37,8 @@ READ_WAIT_S = 0.5
 """Longest a read waits for a first byte; also how often the loop shows it is alive."""
 CHUNK_BYTES = 65_536
 """Most bytes taken at once, which bounds memory."""
+BOOTS_KNOWN = 64
+"""Several boards may share a line, each with its own mark."""
 SUSPICION_S = 3.0
 """An open port silent for so long may be read by somebody else [s, real]."""
 LOOK_EVERY_S = 5.0
@@ -80,18 +83,18 @@ class SerialLink(ThreadedLink):
         self._lines = LineAssembler()
         self._open: serial.Serial | None = None
         self._open_lock = threading.Lock()
-        self._boot: str | None = None
+        self._boots: deque[str] = deque(maxlen=BOOTS_KNOWN)
         self._heard_s = 0.0
         self._looked_s = 0.0
         self._spoilt = False
 
     def deliver(self, pack: Pack, ack: Ack | None = None) -> bool:
         """As in ``Link``; a board that has powered up anew is noted."""
-        if pack.boot is not None and pack.boot != self._boot:
-            if self._boot is not None:
+        if pack.boot is not None and pack.boot not in self._boots:
+            if self._boots:
                 self.note_reset()
                 log.warning("%s: the board was reset (boot %s)", self.name, pack.boot)
-            self._boot = pack.boot
+            self._boots.append(pack.boot)
         return super().deliver(pack, ack)
 
     def _wake(self) -> None:

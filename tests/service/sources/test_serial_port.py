@@ -115,6 +115,16 @@ def test_a_board_reset_is_noted_and_harmless(link, scripted_port, intake):
     assert link.status().resets == 1
 
 
+def test_boards_that_share_a_line_are_not_taken_for_one_that_resets(link, scripted_port, intake):
+    for seq in range(4):
+        scripted_port.write(line(1, boot="a", seq=seq) + line(2, boot="b", seq=seq))
+    intake.wait_for(8)
+    assert link.status().resets == 1, "the second board's first word, and no other"
+    scripted_port.write(line(3, boot="c", seq=0))
+    intake.wait_for(9)
+    assert link.status().resets == 2
+
+
 def test_a_repeated_pack_is_taken_once(link, scripted_port, intake):
     scripted_port.write(line(1, boot="a", seq=0) * 3 + line(2, boot="a", seq=1))
     assert intake.wait_for(2) == [1, 2]
