@@ -24,6 +24,10 @@ SAFETY = (
 )
 
 
+MOST_ALLOWANCE = 3.0
+"""Past so many times the stated volume the margin is not given any finer [1]."""
+
+
 @dataclass(slots=True, frozen=True)
 class PurgeAnswer:
     """What a log says of its purge at the last row.
@@ -38,7 +42,7 @@ class PurgeAnswer:
         reason: One sentence on why.
         ended_s: Time of the last row [s].
         used_l: Argon through the meter [l].
-        volume_allowance: True over stated volume at which it would still be clear [1].
+        volume_allowance: True over stated volume up to which it would be clear by the flow [1].
         learnt_volume_l: Volume the cavity behaved as by the sensor [l]; ``None`` without one.
         troubles: Named troubles with what to look at.
         unused: Columns of the file that were not used.
@@ -187,7 +191,7 @@ def as_text(answer: PurgeAnswer) -> str:
             "Only an oxygen sensor can."
         )
         if answer.volume_allowance > 0.2:
-            lines.append(_allowance(answer.volume_allowance))
+            lines.append(_allowance(answer.volume_allowance, answer.clear))
     else:
         lines.append("By the oxygen sensor at the outlet, together with the flow.")
     if answer.learnt_volume_l is not None:
@@ -218,16 +222,15 @@ def _headline(answer: PurgeAnswer, at: Spread | None) -> str:
     )
 
 
-def _allowance(allowance: float) -> str:
-    if allowance >= 1.0:
-        return (
-            f"Were the mixing perfect, the cavity could be {100 * (allowance - 1):.0f} % larger "
-            "than stated and still be below the limit; poor mixing uses up part of that."
-        )
-    return (
-        f"Were the mixing perfect, a cavity of {100 * allowance:.0f} % of the stated volume "
-        "would be at the limit now."
-    )
+def _allowance(allowance: float, clear: bool) -> str:
+    if allowance > MOST_ALLOWANCE:
+        larger = f"even if the cavity holds {MOST_ALLOWANCE:g} times the stated volume"
+    elif allowance >= 1.0:
+        percent = math.floor(100 * (allowance - 1))
+        larger = f"as long as the cavity is at most {percent} % larger than stated"
+    else:
+        return f"A cavity of {100 * allowance:.0f} % of the stated volume would be clear by now."
+    return f"{'Clear' if clear else 'Below the limit'} {larger}, and has no dead leg."
 
 
 def _duration(seconds: float) -> str:

@@ -71,6 +71,7 @@ class Purge:
         self._wall = GasTemperature()
         self._sensor_lost = False
         self._open_share = 1.0
+        self._welding = False
         self._bound_before = BoundBefore()
 
     # What is measured ---------------------------------------------------------------------
@@ -98,6 +99,8 @@ class Purge:
         if by_hand and argon_flow_l_min is not None and self._proof is None and self._by_flow:
             self._proof = self._by_flow.copy()
         before, since_s = self._flow.current(), self._held_for_s()
+        if abs((argon_flow_l_min or 0.0) - (before or 0.0)) > 0.5 * (before or 0.0):
+            self._sensed.slow.begin_anew()
         self._flow.observe(self._t_s, argon_flow_l_min, by_hand)
         now = argon_flow_l_min
         if before is not None and since_s > 0 and (now is None or now < 0.5 * before):
@@ -171,6 +174,10 @@ class Purge:
             raise ValueError(f"open share of the joint {share:g} is outside 0 to 1")
         self.advance(t_s)
         self._open_share = share
+
+    def arc(self, on: bool) -> None:
+        """Say whether the arc is on: oxygen that rises then has other causes to look at."""
+        self._welding = on
 
     def advance(self, t_s: float) -> None:
         """Let time pass up to ``t_s`` [s]; an earlier time changes nothing."""
@@ -293,11 +300,11 @@ class Purge:
         return forecast_of_times(times, weight, limit_ppm)
 
     def volume_may_be_over(self, limit_ppm: float) -> float | None:
-        """By what factor the true volume may exceed the stated one while still below the limit.
+        """Up to how many times the stated volume the cavity may hold and still be below the limit.
 
-        For perfect mixing and the flow alone; the pessimistic bound keeps part of it for poor
-        mixing. 1.3 means 30 % more volume would still be below the limit; below 1 the
-        stated volume itself is not clear yet. ``None`` without a volume.
+        By the flow alone, with 95 % confidence in mixing, meter and gaps: 1.3 means that a cavity
+        30 % larger than stated would still be below; below 1 the stated one is not clear yet.
+        ``None`` without a volume. A dead leg is not counted: flow cannot see it.
 
         Raises:
             ValueError: The limit is outside its range.
@@ -333,6 +340,7 @@ class Purge:
                 sensor_lost=self._sensor_lost,
                 sensor_overdue=self.setup.sensor_overdue,
                 open_share=self._open_share,
+                welding=self._welding,
             )
         )
 

@@ -110,7 +110,7 @@ class FlowRecord:
 
     def _remember_usual(self, flow_l_min: float, for_s: float) -> None:
         # Quick to rise and slow to fall, so that a fall shows against it.
-        blend = 1.0 - math.exp(-for_s / (10.0 if flow_l_min > self.usual_l_min else 300.0))
+        blend = 1.0 - math.exp(-for_s / (10.0 if flow_l_min > self.usual_l_min else 120.0))
         self.usual_l_min += blend * (flow_l_min - self.usual_l_min)
 
     def _learn(self, interval_s: float) -> None:

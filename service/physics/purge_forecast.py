@@ -8,7 +8,6 @@ from collections.abc import Callable
 import numpy as np
 
 from service.physics.gas import AIR_OXYGEN_PPM
-from service.physics.purge_dilution import volume_changes_to
 from service.physics.purge_members import Array, Members, Surroundings, step
 from service.readings import Forecast, Spread
 
@@ -71,23 +70,27 @@ def seconds_to_clear(
 
 
 def volume_allowance(by_flow: Members, volume_l: float, limit_ppm: float) -> float:
-    """True over stated volume at which a perfectly mixed cavity would just meet the limit [1].
+    """True over stated volume up to which the joint would be below the limit now [1].
 
-    The median member's oxygen gives the volume changes passed since the air last came in,
-    n·K = ln[(C0 − Cf)/(C − Cf)]; divided by the changes the limit needs.
+    With 95 % confidence in mixing, meter and gaps; what is believed of the volume itself drops out.
+    A member's oxygen gives the volume changes of its own volume that have counted since air last
+    came in, n = ln[(C0 − Cf)/(C − Cf)]; the same gas makes as many changes of the limit's number in
+    a volume n/n_limit times as large.
 
     Args:
         by_flow: The members, as they are now.
         volume_l: Stated volume [l].
         limit_ppm: Oxygen limit [ppm].
+
+    Returns:
+        Above 1: by so much the volume may be larger than stated; below 1 the stated one is not
+        clear yet; 0 when the argon itself is above the limit.
     """
-    feed = float(np.median(by_flow.feed_ppm))
-    if limit_ppm <= feed:
-        return 0.0
-    left = np.maximum(by_flow.oxygen_ppm - by_flow.feed_ppm, 1e-9)
-    passed = np.log((AIR_OXYGEN_PPM - by_flow.feed_ppm) / left)
-    passed *= by_flow.volume_l / (by_flow.mixing * by_flow.meter * volume_l)
-    return float(np.median(passed)) / volume_changes_to(limit_ppm, feed_ppm=feed)
+    feed = by_flow.feed_ppm
+    passed = np.log((AIR_OXYGEN_PPM - feed) / np.maximum(by_flow.oxygen_ppm - feed, 1e-9))
+    room_ppm = np.maximum(limit_ppm - feed, 1e-300)
+    largest = passed / np.log((AIR_OXYGEN_PPM - feed) / room_ppm) * by_flow.volume_l / volume_l
+    return float(np.quantile(np.where(limit_ppm > feed, largest, 0.0), 1.0 - LEVELS[2]))
 
 
 def forecast_of_times(times_s: Array, weight: Array, limit_ppm: float) -> Forecast:

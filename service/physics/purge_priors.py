@@ -60,6 +60,10 @@ UNKNOWN_VOLUME_SD_LOG = 0.8
 """An exhaust manifold holds between half a litre and eight [judgement]."""
 
 
+READS_AIR_TOP_PPM = 209_000.0
+"""Top of the range of a sensor that reads air [ppm]."""
+
+
 @dataclass(slots=True, frozen=True)
 class PurgeSetup:
     """What is known of the cavity and its sensor.
@@ -86,7 +90,7 @@ class PurgeSetup:
     volume_sd_share: float | None = None
     feed_oxygen_ppm: float | None = None
     sensor_lag_s: float | None = None
-    sensor_top_ppm: float = 209_000.0
+    sensor_top_ppm: float = READS_AIR_TOP_PPM
     sensor_overdue: bool = False
     interval_s: float | None = None
 

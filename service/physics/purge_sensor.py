@@ -17,15 +17,20 @@ M. West in "Sequential Monte Carlo Methods in Practice" (2001), chapter 10 (kern
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.physics.gas import AIR_OXYGEN_PPM
 from service.physics.purge_members import Array, Members, Strata
-from service.physics.purge_priors import PurgeSetup, forget_dead_leg, sensor_members
-from service.physics.purge_trend import Trend
+from service.physics.purge_priors import (
+    READS_AIR_TOP_PPM,
+    PurgeSetup,
+    forget_dead_leg,
+    sensor_members,
+)
+from service.physics.purge_trend import SlowTrend, Trend
 
 READING_SD_LOG = 0.05
 READING_SD_PPM = 2.0
@@ -77,6 +82,10 @@ AGES_AFTER_S = 30.0
 SATURATED_SHARE = 0.985
 """At this share of the top of its range a sensor only says "at least"."""
 
+SAME_READINGS = 5
+"""So many readings that are exactly the first one, with far more oxygen to be expected: the cell is
+at the top of its range (a trace cell in a cavity full of air) or frozen, and says "at least"."""
+
 UNEXPLAINED_S = 3.0
 """More oxygen than any member can explain for this long is believed: an opening nobody knew."""
 
@@ -116,6 +125,8 @@ class Sensed:
         last_ppm: The last good reading [ppm].
         suspected: Oxygen has fallen slower than the flow allows: a dead leg is likely.
         trend: The last readings.
+        slow: The last minutes.
+        same: How many readings in a row have been exactly the first one.
         misfit_s: For how long no member could explain the readings: positive when they are
             above them all, negative below [s].
     """
@@ -134,6 +145,8 @@ class Sensed:
     last_ppm: float | None = None
     suspected: bool = False
     trend: Trend = field(default_factory=Trend)
+    slow: SlowTrend = field(default_factory=SlowTrend)
+    same: int = 0
     misfit_s: float = 0.0
 
     def follow(self, dt_s: float) -> None:
@@ -207,6 +220,7 @@ def observe(state: Sensed, t_s: float, oxygen_ppm: float, flow_l_min: float) -> 
         flow_l_min: Argon flow now [l/min], 0 when unknown.
     """
     since_s = CORRELATION_S if state.last_s is None else max(t_s - state.last_s, 0.0)
+    _notice_saturation(state, oxygen_ppm)
     state.updates += 1
     random = np.random.default_rng([4, state.updates])
     _stir(state, since_s, random)
@@ -218,9 +232,23 @@ def observe(state: Sensed, t_s: float, oxygen_ppm: float, flow_l_min: float) -> 
     state.weight = weight / weight.sum()
     state.last_s, state.last_ppm = t_s, oxygen_ppm
     state.trend.add(t_s, oxygen_ppm)
+    state.slow.add(t_s, oxygen_ppm)
     _count_misfit(state, off, min(since_s, 10.0), flow_l_min, random)
     if 1.0 / float(np.sum(state.weight**2)) < 0.5 * len(state.weight):
         _resample(state, random)
+
+
+def _notice_saturation(state: Sensed, oxygen_ppm: float) -> None:
+    """Learn the top of the sensor's range from a start at it; unlearn it when it reads more."""
+    if oxygen_ppm > 1.05 * state.setup.sensor_top_ppm:
+        state.setup = replace(state.setup, sensor_top_ppm=READS_AIR_TOP_PPM)
+    if state.updates == 0:
+        state.same = 1
+    elif state.same == state.updates and oxygen_ppm == state.last_ppm:
+        state.same += 1
+        expected_ppm = float(np.median(state.members.oxygen_ppm))
+        if state.same == SAME_READINGS and 10.0 < oxygen_ppm < expected_ppm / 3.0:
+            state.setup = replace(state.setup, sensor_top_ppm=oxygen_ppm)
 
 
 def suspect_dead_leg(state: Sensed, flow_l_min: float) -> None:

@@ -18,6 +18,12 @@ LEAST_SHARE = 0.9
 LEAST_LESS_PPM = 2.0
 """A reading may be too high by this much: slope and zero drift [judgement]."""
 
+MEAN_OVER_S = 10.0
+SLOW_SPAN_S = 180.0
+STANDS_AFTER_S = 90.0
+"""Oxygen that has not fallen by a tenth in this time stands [judgement: at one volume change a
+minute, slow for a purge, it falls to a fifth]."""
+
 _MOST = 40
 _NOISE_SHARE = 0.03
 _NOISE_PPM = 2.0
@@ -86,6 +92,61 @@ class Trend:
         if now > 1.3 * lowest + 5.0 and self.rise_ppm_per_s(longest) > 0:
             return lowest, now
         return None
+
+
+@dataclass(slots=True)
+class SlowTrend:
+    """Oxygen over the last minutes, a mean every ten seconds, for what creeps.
+
+    Attributes:
+        ends_s: Ends of the means kept [s].
+        means_ppm: The means [ppm].
+    """
+
+    ends_s: list[float] = field(default_factory=list)
+    means_ppm: list[float] = field(default_factory=list)
+    sum_ppm: float = 0.0
+    count: int = 0
+    began_s: float | None = None
+
+    def add(self, t_s: float, oxygen_ppm: float) -> None:
+        """Take a reading."""
+        if self.began_s is None:
+            self.began_s = t_s
+        self.sum_ppm += oxygen_ppm
+        self.count += 1
+        if t_s - self.began_s < MEAN_OVER_S:
+            return
+        self.ends_s.append(t_s)
+        self.means_ppm.append(self.sum_ppm / self.count)
+        self.sum_ppm, self.count, self.began_s = 0.0, 0, t_s
+        while self.ends_s[0] < t_s - SLOW_SPAN_S:
+            del self.ends_s[0], self.means_ppm[0]
+
+    def begin_anew(self) -> None:
+        """Forget: the flow has changed, and what was is no measure any more."""
+        self.ends_s, self.means_ppm = [], []
+        self.sum_ppm, self.count, self.began_s = 0.0, 0, None
+
+    def has_crept_up(self) -> tuple[float, float] | None:
+        """Lowest mean and the last two's [ppm] when the oxygen has surely risen, else ``None``."""
+        if len(self.means_ppm) < 4 or self.means_ppm[-1] < 0.95 * self.means_ppm[-2]:
+            return None
+        lowest, now = min(self.means_ppm), min(self.means_ppm[-2:])
+        return (lowest, now) if now > 1.3 * lowest + 5.0 else None
+
+    def stands_at(self) -> tuple[float, float] | None:
+        """Mean [ppm] and for how long [s] the oxygen has not fallen by a tenth, else ``None``."""
+        if not self.ends_s or self.ends_s[-1] - self.ends_s[0] < STANDS_AFTER_S:
+            return None
+        now = sum(self.means_ppm[-3:]) / 3.0
+        since_s, level = self.ends_s[-1], now
+        for end_s, mean in zip(reversed(self.ends_s), reversed(self.means_ppm), strict=True):
+            if mean > now / 0.9 + _NOISE_PPM:
+                break
+            since_s = end_s
+        lasted_s = self.ends_s[-1] - since_s
+        return (level, lasted_s) if lasted_s >= STANDS_AFTER_S else None
 
 
 @dataclass(slots=True)

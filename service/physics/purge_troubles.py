@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.physics.gas import AIR_OXYGEN_PPM, neutral_temperature_c
+from service.physics.gas import AIR_OXYGEN_PPM, expansion_from_cold, neutral_temperature_c
+from service.physics.purge_dilution import rooms_in_row_ppm
 from service.physics.purge_flow import FlowRecord
 from service.physics.purge_members import Members, Surroundings, steady_ppm
+from service.physics.purge_priors import READS_AIR_TOP_PPM
 from service.physics.purge_sensor import AGES_AFTER_S, SATURATED_SHARE, Sensed
 
 TOO_MANY_CHANGES_PER_MIN = 15.0
@@ -27,6 +29,11 @@ READS_LOW_S = 30.0
 SUSPECT_OF_FLOW = 0.7
 """Oxygen above this share of the flow's bound of half a minute ago falls slowly enough for a dead
 leg to be thought of [judgement]."""
+
+SMALLER = 0.85
+LONG_ROOMS = 3
+"""The quickest cavity thought of: this share of the stated volume, so many rooms in a row
+[judgement]."""
 
 WORSE_THAN_FLOW = 2.0
 LEAST_SUSPECT_PPM = 20.0
@@ -50,6 +57,7 @@ class PurgeNow:
         sensor_lost: The sensor has reported a fault.
         sensor_overdue: The sensor's calibration is overdue.
         open_share: Share of the joint still open [1].
+        welding: The arc is on.
     """
 
     t_s: float
@@ -63,6 +71,7 @@ class PurgeNow:
     sensor_lost: bool
     sensor_overdue: bool
     open_share: float
+    welding: bool = False
 
 
 def troubles(now: PurgeNow) -> list[str]:
@@ -124,29 +133,45 @@ def _too_low(now: PurgeNow, flow_l_min: float) -> str | None:
 def _oxygen_troubles(now: PurgeNow) -> list[str]:
     if not _speaking(now):
         return []
-    found = []
-    risen = now.sensed.trend.has_risen()
+    risen = now.sensed.trend.has_risen() or now.sensed.slow.has_crept_up()
     if risen is not None:
-        found.append(
-            f"oxygen rising from {risen[0]:.0f} to {risen[1]:.0f} ppm: look at the tape or foil "
-            "over the joint, the hose and its fittings, the bottle, and whether the fume "
-            "extraction draws on the part"
-        )
-    last = now.sensed.last_ppm
-    before = now.bound_before_ppm
+        return [_rising(now, *risen)]
+    last, before = now.sensed.last_ppm, now.bound_before_ppm
     at_least = max(now.limit_ppm or 0.0, LEAST_SUSPECT_PPM)
-    if (
-        last is not None
-        and before is not None
-        and risen is None
-        and last > max(WORSE_THAN_FLOW * before, at_least)
-    ):
-        found.append(
-            f"oxygen not falling as it must: {last:.0f} ppm where this much gas should leave less "
-            f"than {before:.0f}: look for a dead leg, a larger cavity than stated, a leak in hose "
-            "or fittings, an untaped gap, and whether the sensor's pump draws air in past the foil"
+    if last is None or last <= at_least or not now.flow.current():
+        return []
+    if before is not None and last > WORSE_THAN_FLOW * before:
+        what = f"{last:.0f} ppm where this much gas should leave less than {before:.0f}"
+        return [f"oxygen not falling as it must: {what}: {_NOT_FALLING}"]
+    stands = now.sensed.slow.stands_at()
+    if stands is not None and not _saturated(now):
+        what = f"it has stood at {stands[0]:.0f} ppm for {stands[1]:.0f} s with the argon on"
+        return [f"oxygen not falling as it must: {what}: {_NOT_FALLING}"]
+    return []
+
+
+_NOT_FALLING = (
+    "look for a dead leg, a larger cavity than stated, a leak in hose or fittings, an untaped gap, "
+    "and whether the sensor's pump draws air in past the foil"
+)
+
+
+def _rising(now: PurgeNow, from_ppm: float, to_ppm: float) -> str:
+    figures = f"from {from_ppm:.0f} to {to_ppm:.0f} ppm"
+    if now.welding:
+        return (
+            f"oxygen rising during welding, {figures}: look at the tape over the rest of the joint "
+            "(the arc burns it off), the dams (heat lets them go), the flow and the vent"
         )
-    return found
+    return (
+        f"oxygen rising {figures}: look at the tape or foil over the joint, the hose and its "
+        "fittings, the bottle, and whether the fume extraction draws on the part"
+    )
+
+
+def _saturated(now: PurgeNow) -> bool:
+    last = now.sensed.last_ppm
+    return last is not None and last >= SATURATED_SHARE * now.sensed.setup.sensor_top_ppm
 
 
 def _sensor_troubles(now: PurgeNow) -> list[str]:
@@ -155,19 +180,25 @@ def _sensor_troubles(now: PurgeNow) -> list[str]:
         found.append("oxygen sensor at fault: judged by the flow; look at the sensor and its lead")
     elif now.sensed.last_s is not None and not _speaking(now):
         found.append("oxygen sensor silent: judged by the flow; look at the sensor and its lead")
-    if now.sensed.misfit_s <= -READS_LOW_S:
+    if now.sensed.misfit_s <= -READS_LOW_S and _lower_than_gas_can(now):
         found.append(
             "oxygen reads lower than the gas passed can explain: not believed; a hot zirconia "
             "cell reads low in oil smoke or solvent, a sampling tube may be off; try it in air"
         )
     last, top = now.sensed.last_ppm, now.sensed.setup.sensor_top_ppm
+    if _saturated(now) and top < READS_AIR_TOP_PPM and _speaking(now):
+        found.append(
+            f"oxygen sensor at the top of its range, {top:.0f} ppm: the gas holds that or more, up "
+            "to air; look again when it comes off the stop, or whether it is frozen"
+        )
     if last is not None and last > 1.05 * AIR_OXYGEN_PPM:
         found.append(f"oxygen reads {last / 1e4:.1f} %, more than air: calibrate the sensor in air")
     elif (
         last is not None
         and now.volume_l is not None
         and now.flow.used_l < 0.02 * now.volume_l
-        and last < min(0.9 * AIR_OXYGEN_PPM, SATURATED_SHARE * top)
+        and last < 0.9 * AIR_OXYGEN_PPM
+        and not _saturated(now)
     ):
         found.append(
             f"oxygen reads {last / 1e4:.1f} % before any gas has passed: the cavity is full of "
@@ -176,6 +207,18 @@ def _sensor_troubles(now: PurgeNow) -> list[str]:
     if now.sensor_overdue:
         found.append("oxygen sensor's calibration is overdue: its drift is counted double")
     return found
+
+
+def _lower_than_gas_can(now: PurgeNow) -> bool:
+    """Less oxygen than a long, narrow and smaller cavity would let out, its gas warm and thin."""
+    last = now.sensed.last_ppm
+    if now.volume_l is None or last is None:
+        return True
+    warmed = 1.0
+    if now.around.hottest_c is not None:
+        warmed = max(expansion_from_cold(now.around.hottest_c), 1.0)
+    changes = now.flow.used_l * warmed / (SMALLER * now.volume_l)
+    return last < 0.5 * rooms_in_row_ppm(changes, LONG_ROOMS)
 
 
 def _speaking(now: PurgeNow) -> bool:

@@ -5,9 +5,15 @@ from __future__ import annotations
 import math
 
 import pytest
+from scipy.stats import gamma
 
 from service.physics.purge import Purge, PurgeSetup
-from service.physics.purge_dilution import plug_flow_ppm, volume_changes_to, well_mixed_ppm
+from service.physics.purge_dilution import (
+    plug_flow_ppm,
+    rooms_in_row_ppm,
+    volume_changes_to,
+    well_mixed_ppm,
+)
 
 AIR_PPM = 209_500.0
 
@@ -85,6 +91,20 @@ def test_plug_flow_is_done_after_one_volume() -> None:
     assert plug_flow_ppm(1.0, feed_ppm=5.0) == 5.0
 
 
+@pytest.mark.parametrize("rooms", [1, 2, 3, 10])
+@pytest.mark.parametrize("changes", [0.0, 0.5, 1.0, 2.0, 5.0])
+def test_rooms_in_a_row_wash_out_as_a_gamma_distribution(changes: float, rooms: int) -> None:
+    """Residence time in N equal mixed rooms is gamma distributed with shape N (scipy's)."""
+    left = gamma.sf(changes, rooms, scale=1.0 / rooms)
+    assert rooms_in_row_ppm(changes, rooms, AIR_PPM) == pytest.approx(AIR_PPM * left, rel=1e-9)
+
+
+def test_one_room_is_well_mixed_and_very_many_are_plug_flow() -> None:
+    assert rooms_in_row_ppm(3.0, 1, AIR_PPM) == pytest.approx(well_mixed_ppm(3.0, AIR_PPM))
+    assert rooms_in_row_ppm(0.7, 100, AIR_PPM) == pytest.approx(AIR_PPM, rel=2e-3)
+    assert rooms_in_row_ppm(1.6, 100, AIR_PPM, 5.0) == pytest.approx(5.0, abs=1.0)
+
+
 def test_limits() -> None:
     assert well_mixed_ppm(0.0) == AIR_PPM
     assert well_mixed_ppm(100.0, feed_ppm=5.0) == pytest.approx(5.0)
@@ -101,9 +121,11 @@ def test_limits() -> None:
         lambda: volume_changes_to(50.0, start_ppm=-1.0),
         lambda: well_mixed_ppm(-1.0),
         lambda: plug_flow_ppm(-1.0),
+        lambda: rooms_in_row_ppm(-1.0, 3),
+        lambda: rooms_in_row_ppm(1.0, 0),
         lambda: well_mixed_ppm(1.0, feed_ppm=2e6),
     ],
 )
 def test_refused_outside_range(call) -> None:
-    with pytest.raises(ValueError, match=r"ppm|mixing|volume changes"):
+    with pytest.raises(ValueError, match=r"ppm|mixing|volume changes|rooms"):
         call()
