@@ -254,6 +254,14 @@ class ChannelTrack:
             self.unit, self.value, self.quality, self.reason = UNIT, None, Quality.BAD, None
             self.good_us = self.good_value = None
 
+    def recalibrated(self) -> None:
+        """What comes now is corrected otherwise: it is not set against what was, and what was is
+        not believed any more."""
+        self.before_value = self.value = None
+        self.good_us = self.good_value = None
+        if self.heard_us is not None:
+            self.quality, self.reason = Quality.BAD, "calibrated just now: no reading since"
+
     def new_contact(self, now_us: int) -> None:
         """The probe was put somewhere else: it settles again."""
         self.fell_from_c = None

@@ -205,8 +205,11 @@ class PurgeTrack:
         return now_us - self.began_us >= START_GRACE_US
 
 
-def begin_purge(part: Part, now_us: int, unproven: str | None = None) -> PurgeTrack:
-    """A purge that starts with the cavity full of air."""
+def begin_purge(
+    part: Part, now_us: int, unproven: str | None = None, *, sensor_overdue: bool = False
+) -> PurgeTrack:
+    """A purge that starts with the cavity full of air; ``sensor_overdue``: its oxygen sensor should
+    have been checked before, so its drift counts double."""
     volume_l = part.cavity_volume_l
     if volume_l is not None:
         volume_l = max(volume_l, LEAST_VOLUME_L)
@@ -214,6 +217,7 @@ def begin_purge(part: Part, now_us: int, unproven: str | None = None) -> PurgeTr
         cavity_volume_l=volume_l,
         hose_volume_l=part.hose_volume_l,
         limit_ppm=part.oxygen_max_ppm,
+        sensor_overdue=sensor_overdue,
     )
     t_s = now_us / 1e6
     return PurgeTrack(Purge(setup, t_s), now_us, unproven, told_s=t_s)

@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import Connection, Integer, Select, cast, select
 
 from service.store.errors import StoreError, UnknownChannel
+from service.store.history_calibrated import as_calibrated, read_calibrations
 from service.store.history_emf import EMF_UNIT, in_degrees
 from service.store.history_steps import Step
 from service.store.roll_up import SECOND_US, SPANS_S, Where, rolled_seq, since
@@ -80,8 +81,12 @@ def read_history(
     unit_name = found.unit or None
     if found.thermocouple is not None and unit_name == EMF_UNIT:
         ends = connection.execute(_COLUMNS.where(channel.c.id == found.cold_junction_id)).one()
-        terminals = _with_gaps(_sum(connection, ends.id, ends.unit_id, grid), grid)
+        terminals = as_calibrated(
+            _with_gaps(_sum(connection, ends.id, ends.unit_id, grid), grid),
+            read_calibrations(connection, ends.id),
+        )
         steps, unit_name = in_degrees(found.thermocouple, steps, terminals, grid.step_us), "Cel"
+    steps = as_calibrated(steps, read_calibrations(connection, found.id))
     return History(
         channel=name,
         unit=unit_name,

@@ -6,7 +6,7 @@ Three kinds of table:
 * **logs** of what the judge concluded: ``alarm_change``, ``verdict_change``;
 * **projections** of the journal, written in the same transaction as the journal's row, so that
   a query need not replay it: ``part``, ``limits``, ``heat``, ``heat_phase``, ``purge``,
-  ``weld_pass``, ``assignment``, and what has been said of a ``channel``.
+  ``weld_pass``, ``assignment``, ``calibration``, and what has been said of a ``channel``.
 
 Times are whole microseconds: ``*_us`` since 1970-01-01 UTC by the wall clock, ``mono_us`` by the
 monotonic shop clock. Numbers of a reading are in the unit that ``unit`` names.
@@ -223,6 +223,19 @@ assignment = Table(
     Column("to_us", BigInteger),
 )
 """Which channel sat on which part, and when; ``to_us`` is empty while it still does."""
+
+calibration = Table(
+    "calibration",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("channel_id", Integer, ForeignKey("channel.id"), nullable=False, index=True),
+    Column("from_us", BigInteger, nullable=False),
+    Column("due_us", BigInteger),
+    Column("checks", Text, nullable=False),
+    Column("note", Text, nullable=False),
+)
+"""How a channel's readings are corrected from ``from_us`` on; ``checks`` is JSON, a list of what it
+read and what it should have read, empty where it is corrected no more."""
 
 alarm_change = Table(
     "alarm_change",

@@ -57,6 +57,7 @@ def channel(name: str, kind: str | None, value: float | None, unit: str, **more:
         "thermocouple": None,
         "cold_junction": None,
         "emf_mv": None,
+        "calibration": None,
     }
     return base | more
 

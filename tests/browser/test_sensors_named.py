@@ -57,3 +57,47 @@ def test_a_serial_port_is_taken_in_and_let_go(opened, board):
     page.click("[data-action='release port']")
     page.get_by_text("usb:1a86:7523:A7 is read no more").wait_for()
     assert board.adopted == []
+
+
+def test_a_channel_is_checked_against_something_known(opened, board, answers):
+    probe = answers.channel("bench/joint", "thermocouple", 1.4, "Cel", part_id=1)
+    board.show(answers.answer(channels=[probe]))
+    page = opened("#sensors")
+    page.click("[data-action='calibrate']")
+    page.click("[data-action='take check']")
+    page.get_by_text("Say first what it should read.").wait_for()
+    should = page.locator("[data-field='should_read']")
+    should.locator("[data-action='round'][data-value='0']").click()
+    page.click("[data-action='take check']")
+    board.show(answers.answer(channels=[probe | {"value": 101.0}]))
+    expect(page.locator("[data-channel='bench/joint']")).to_contain_text("101.0 °C")
+    should.locator("[data-action='round'][data-value='100']").click()
+    page.click("[data-action='take check']")
+    page.click("[data-action='valid days'][data-value='90']")
+    page.fill("#field-note", "ice and boiling water")
+    page.click("[data-action='calibrate channel']")
+    page.get_by_text("bench/joint is corrected from now on").wait_for()
+    assert board.acted == [
+        {
+            "kind": "calibrate channel",
+            "channel": "bench/joint",
+            "checks": ({"reads": 1.4, "true": 0.0}, {"reads": 101.0, "true": 100.0}),
+            "valid_days": 90.0,
+            "note": "ice and boiling water",
+        }
+    ]
+    held = {
+        "checks": [{"reads": 1.4, "true": 0.0}],
+        "since": "2026-03-03T09:00:00.000Z",
+        "due": "2026-03-02T09:00:00.000Z",
+        "overdue": True,
+        "note": "ice",
+        "uncorrected": 22.8,
+    }
+    board.show(answers.answer(channels=[probe | {"value": 21.4, "calibration": held}]))
+    expect(page.locator("[data-action='calibrate']")).to_contain_text("Overdue")
+    page.click("[data-action='calibrate']")
+    page.click("[data-action='drop check']")
+    should.locator("[data-action='step'][data-by='0.5']").click()  # a round figure to start from
+    page.click("[data-action='take check']")
+    page.get_by_text("reads 22.8 °C").wait_for()  # what it reads by itself, not as corrected

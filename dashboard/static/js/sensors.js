@@ -1,4 +1,5 @@
 // Everything that is heard: value, age, quality, what it measures and the part it sits on.
+import { canCalibrate, openCalibration } from "./calibration.js";
 import { act } from "./deeds.js";
 import { h, keyed, setAttribute, setText, show } from "./dom.js";
 import { duration, NONE, reading } from "./format.js";
@@ -66,10 +67,12 @@ export class View {
     const sentAs = h("p", { class: "note" });
     const [kind, kindWord] = choice("choose kind", t("sensors.measures"));
     const [part, partWord] = choice("choose part", t("sensors.on"));
+    const [checked, checkedWord] = choice("calibrate", t("calibration.label"));
     let channel = null;
     kind.addEventListener("click", () => this.#chooseKind(channel));
     part.addEventListener("click", () => this.#choosePart(channel));
-    const element = h("article", { class: "channel" }, h("div", { class: "channel-head" }, name, value), h("p", { class: "channel-state" }, quality, age), reason, sentAs, h("div", { class: "channel-deeds" }, kind, part));
+    checked.addEventListener("click", () => openCalibration(channel, () => this.bench()?.channels.find((each) => each.name === channel.name)));
+    const element = h("article", { class: "channel" }, h("div", { class: "channel-head" }, name, value), h("p", { class: "channel-state" }, quality, age), reason, sentAs, h("div", { class: "channel-deeds" }, kind, part, checked));
     const update = (fresh) => {
       channel = fresh;
       setAttribute(element, "data-channel", channel.name);
@@ -89,6 +92,8 @@ export class View {
       const sitsOn = this.bench()?.parts.find((p) => p.id === channel.part_id);
       setText(partWord, sitsOn?.name ?? t("sensors.no_part"));
       show(part, channel.kind !== null && !OF_THE_SHOP.includes(channel.kind));
+      show(checked, canCalibrate(channel));
+      setText(checkedWord, calibrated(channel.calibration));
     };
     return { element, update };
   }
@@ -140,6 +145,12 @@ export class View {
 function choice(action, about) {
   const word = h("strong");
   return [h("button", { type: "button", class: "button choice", "data-action": action }, h("span", {}, about), word), word];
+}
+
+function calibrated(calibration) {
+  if (!calibration) return t("calibration.never");
+  if (calibration.overdue) return t("calibration.overdue");
+  return t("calibration.since", { date: new Date(calibration.since).toLocaleDateString() });
 }
 
 function makeLink() {
