@@ -41,7 +41,7 @@ from service.rebuild import checkpoint_version, resume
 from service.sources.link import Link
 from service.sources.mqtt import MqttLink
 from service.sources.ports import Lister
-from service.store.database import Store, StoreError, UnknownChannel
+from service.store.database import Store, StoreDamaged, StoreError, UnknownChannel
 from service.store.entries import PackMark
 from service.store.writer import Writer
 
@@ -242,7 +242,11 @@ def start_service(
         CommandError: The database or the page cannot be had; one sentence.
     """
     try:
-        return RunningService(config, clock, lister)
+        try:
+            return RunningService(config, clock, lister)
+        except StoreDamaged:
+            # Found while the past was read. It is marked: this opening sets it aside.
+            return RunningService(config, clock, lister)
     except StoreError as error:
         raise CommandError(str(error)) from error
     except ConfigRefused as error:

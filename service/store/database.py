@@ -25,14 +25,14 @@ from service.store.backup import backup
 from service.store.changes import read_changes
 from service.store.drain import Drain, highest_in
 from service.store.entries import Arrived, Entry, NotAnEntry, PackMark, decode
-from service.store.errors import StoreError, UnknownChannel, is_storage_trouble, plain
+from service.store.errors import StoreDamaged, StoreError, UnknownChannel, is_storage_trouble, plain
 from service.store.history import History, read_history
 from service.store.keeper import Keeper
 from service.store.lock import ServiceLock
 from service.store.schema import channel, checkpoint, journal, notice
 from service.store.spool import Spool
 
-__all__ = ["History", "Store", "StoreError", "UnknownChannel"]
+__all__ = ["History", "Store", "StoreDamaged", "StoreError", "UnknownChannel"]
 
 _Placed = TypeVar("_Placed", Reading, Acted)
 
@@ -347,7 +347,11 @@ class Store:
             with self._reading.connect() as connection:
                 yield connection
         except DatabaseError as error:
-            raise StoreError(f"cannot read the database {self.path}: {plain(error)}") from error
+            text = f"cannot read the database {self.path}: {plain(error)}"
+            if self._lock is None or not damage.is_damage(error):
+                raise StoreError(text) from error
+            self.damage_found(plain(error))
+            raise StoreDamaged(text) from error
 
 
 def _merged(kept: Iterable[_Placed], spooled: Iterable[_Placed]) -> Iterator[_Placed]:

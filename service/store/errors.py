@@ -16,6 +16,10 @@ class StoreError(Exception):
     """The store cannot do what was asked; the message is one sentence for a person."""
 
 
+class StoreDamaged(StoreError):
+    """The database is broken; it is marked, and its next opening sets it aside."""
+
+
 class UnknownChannel(StoreError):
     """No channel of that name has ever been seen."""
 

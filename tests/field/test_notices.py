@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.field.bench_parts import ScriptedPort, wait_until
 from tests.field.service_process import ServiceProcess
 
 pytestmark = pytest.mark.timeout(120)
@@ -40,6 +41,36 @@ def test_a_damaged_database_is_told_until_somebody_has_read_it(service_folder: P
         assert service.stop() == 0
         service.start()
         assert service.ask("GET", "/api/v1/notices") == (200, {"notices": []})
+        assert service.stop() == 0
+    finally:
+        service.end()
+
+
+def test_damage_found_while_the_past_is_read_does_not_keep_the_service_from_starting(
+    service_folder: Path, scripted_port: ScriptedPort
+) -> None:
+    """The schema is whole and the tables behind it are not: opening goes well, reading does not."""
+    service = ServiceProcess(service_folder, f'[[serial]]\nport = "{scripted_port.path}"\n')
+    try:
+        service.start()
+        scripted_port.write(b'[{"n":"a","u":"Cel","v":20}]\n' * 200)
+        wait_until(lambda: len(service.stored("a")) == 200, "the record")
+        service.act("create part", facts={"name": "Pump engine manifold"})
+        assert service.stop() == 0
+        pages = service.rows(
+            "SELECT rootpage FROM sqlite_schema WHERE name IN ('journal', 'reading', 'checkpoint')"
+        )
+        with service.database.open("r+b") as file:
+            for (page,) in pages:
+                file.seek((page - 1) * 4096)
+                file.write(b"\xa5" * 4096)
+
+        service.start()
+        (notice,) = service.ask("GET", "/api/v1/notices")[1]["notices"]
+        assert "set aside" in notice["text"]
+        assert len(list(service.folder.glob("shop.db.damaged-*[0-9Z]"))) == 1
+        scripted_port.write(b'[{"n":"a","u":"Cel","v":21}]\n')
+        wait_until(lambda: len(service.stored("a")) == 1, "recording goes on in the fresh one")
         assert service.stop() == 0
     finally:
         service.end()
