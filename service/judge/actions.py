@@ -14,11 +14,46 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
+from service.judge.action_base import BaseAction, ChannelName, Name
+from service.judge.channel_actions import CalibrateChannel
+from service.judge.trip_actions import (
+    AnswerQuestion,
+    BeginHeat,
+    BeginPass,
+    BeginPurge,
+    CorrectPhase,
+    EndHeat,
+    EndPass,
+    EndPurge,
+    HeatPhase,
+    MovePart,
+    NextStep,
+    Origin,
+    UndoStep,
+)
 from service.physics.thermocouple import Letter
 from service.readings import ChannelKind
 
-Name = Annotated[str, Field(min_length=1, max_length=80)]
-ChannelName = Annotated[str, Field(min_length=1, max_length=120)]
+__all__ = [
+    "AnswerQuestion",
+    "BeginHeat",
+    "BeginPass",
+    "BeginPurge",
+    "CalibrateChannel",
+    "ChannelName",
+    "CorrectPhase",
+    "EndHeat",
+    "EndPass",
+    "EndPurge",
+    "HeatPhase",
+    "MovePart",
+    "Name",
+    "NextStep",
+    "Origin",
+    "UndoStep",
+]
+"""From the other modules of actions; everything defined here is public too."""
+
 Celsius = Annotated[float, Field(ge=-50, le=1400, allow_inf_nan=False)]
 
 Metal = Literal[
@@ -35,19 +70,8 @@ Metal = Literal[
     "carbon steel",
 ]
 
-HeatPhase = Literal["oven", "carry", "bench", "slow cool"]
-"""Where a part is on its trip. Passes are marked apart: welding happens on the bench."""
-
-
 JointSide = Literal["casting", "tube"]
 """The two sides of a joint: the part itself, and what is welded to it."""
-
-
-class _Action(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
-
-    token: Annotated[str, Field(max_length=64)] | None = None
-    """Chosen by the sender; the same token twice is one action (double tap, lost answer)."""
 
 
 class Limits(BaseModel):
@@ -58,6 +82,7 @@ class Limits(BaseModel):
         interpass_max_c: Ti of ISO 13916, the highest temperature before the next pass [°C].
         cooling_max_c_per_h: Fastest cooling allowed while covered [°C/h], positive.
         oxygen_max_ppm: Highest oxygen in the purged cavity [ppm]; absent: purge not judged.
+        carry_max_s: How long probes may be unplugged for the carry [s]; absent: 300 s.
         tube_preheat_min_c, tube_interpass_max_c: The same two for the other side of the joint,
             where it has limits of its own [°C].
         governing_side: Whose temperatures count where the two sides cannot both be kept; absent:
@@ -71,6 +96,7 @@ class Limits(BaseModel):
     interpass_max_c: Celsius | None = None
     cooling_max_c_per_h: Annotated[float, Field(gt=0, le=5000, allow_inf_nan=False)] | None = None
     oxygen_max_ppm: Annotated[float, Field(gt=0, le=209_000, allow_inf_nan=False)] | None = None
+    carry_max_s: Annotated[float, Field(ge=10, le=3600, allow_inf_nan=False)] | None = None
     tube_preheat_min_c: Celsius | None = None
     tube_interpass_max_c: Celsius | None = None
     governing_side: JointSide | None = None
@@ -113,7 +139,7 @@ class PartFacts(BaseModel):
     joint_wall_mm: Annotated[float, Field(gt=0, le=300, allow_inf_nan=False)] | None = None
 
 
-class AdoptChannel(_Action):
+class AdoptChannel(BaseAction):
     """Say what a channel measures.
 
     Attributes:
@@ -144,7 +170,7 @@ class AdoptChannel(_Action):
         return self
 
 
-class AssignChannel(_Action):
+class AssignChannel(BaseAction):
     """Put a channel on a part, or take it off (``part_id`` absent). Dated: the fit restarts.
 
     Attributes:
@@ -157,7 +183,7 @@ class AssignChannel(_Action):
     from_joint_mm: Annotated[float, Field(ge=0, le=5000, allow_inf_nan=False)] | None = None
 
 
-class CreatePart(_Action):
+class CreatePart(BaseAction):
     """A new workpiece."""
 
     kind: Literal["create part"] = "create part"
@@ -166,7 +192,7 @@ class CreatePart(_Action):
     limits: Limits = Limits()
 
 
-class ChangePart(_Action):
+class ChangePart(BaseAction):
     """Replace what is known of a part."""
 
     kind: Literal["change part"] = "change part"
@@ -174,7 +200,7 @@ class ChangePart(_Action):
     facts: PartFacts
 
 
-class SetLimits(_Action):
+class SetLimits(BaseAction):
     """Replace a part's limits."""
 
     kind: Literal["set limits"] = "set limits"
@@ -182,66 +208,14 @@ class SetLimits(_Action):
     limits: Limits
 
 
-class BeginHeat(_Action):
-    """A part's trip begins, in the oven or (already hot) on the bench."""
-
-    kind: Literal["begin heat"] = "begin heat"
-    heat_id: int = 0
-    part_id: int
-    phase: Literal["oven", "bench"] = "oven"
-
-
-class MovePart(_Action):
-    """The part changes place: into the carry, onto the bench, under cover, back to the oven."""
-
-    kind: Literal["move part"] = "move part"
-    heat_id: int
-    phase: HeatPhase
-
-
-class EndHeat(_Action):
-    """The trip is over."""
-
-    kind: Literal["end heat"] = "end heat"
-    heat_id: int
-
-
-class BeginPurge(_Action):
-    """The cavity is closed and gas is (about to be) on: the clearing counts from here."""
-
-    kind: Literal["begin purge"] = "begin purge"
-    heat_id: int
-
-
-class EndPurge(_Action):
-    """Gas off on purpose: nothing to judge any more."""
-
-    kind: Literal["end purge"] = "end purge"
-    heat_id: int
-
-
-class BeginPass(_Action):
-    """Arc on."""
-
-    kind: Literal["begin pass"] = "begin pass"
-    heat_id: int
-
-
-class EndPass(_Action):
-    """Arc out."""
-
-    kind: Literal["end pass"] = "end pass"
-    heat_id: int
-
-
-class AcknowledgeAlarm(_Action):
+class AcknowledgeAlarm(BaseAction):
     """Somebody has seen it."""
 
     kind: Literal["acknowledge alarm"] = "acknowledge alarm"
     alarm_id: int
 
 
-class ServiceStarted(_Action):
+class ServiceStarted(BaseAction):
     """The service came up: what ran on a clock that died (a purge) is unproven again.
 
     ``offset_us`` is wall clock minus monotonic shop time [µs], see ``ClockStepped``.
@@ -255,14 +229,14 @@ class ServiceStarted(_Action):
     checkpoint_seq: int | None = None
 
 
-class ClockStepped(_Action):
+class ClockStepped(BaseAction):
     """The wall clock was corrected; from here arrival UTC = monotonic + ``offset_us`` [µs]."""
 
     kind: Literal["clock stepped"] = "clock stepped"
     offset_us: int
 
 
-class RecordingChanged(_Action):
+class RecordingChanged(BaseAction):
     """Readings are (not) reaching the database."""
 
     kind: Literal["recording changed"] = "recording changed"
@@ -270,7 +244,7 @@ class RecordingChanged(_Action):
     detail: str = ""
 
 
-class UpdateTimeTold(_Action):
+class UpdateTimeTold(BaseAction):
     """A source promises a reading of a channel at least so often (SenML's update time).
 
     ``update_us``: Longest time between two readings [µs].
@@ -284,6 +258,7 @@ class UpdateTimeTold(_Action):
 OperatorAction = Annotated[
     AdoptChannel
     | AssignChannel
+    | CalibrateChannel
     | CreatePart
     | ChangePart
     | SetLimits
@@ -294,6 +269,10 @@ OperatorAction = Annotated[
     | EndPurge
     | BeginPass
     | EndPass
+    | NextStep
+    | UndoStep
+    | CorrectPhase
+    | AnswerQuestion
     | AcknowledgeAlarm,
     Field(discriminator="kind"),
 ]
@@ -304,6 +283,7 @@ ServiceAction = ServiceStarted | ClockStepped | RecordingChanged | UpdateTimeTol
 Action = Annotated[
     AdoptChannel
     | AssignChannel
+    | CalibrateChannel
     | CreatePart
     | ChangePart
     | SetLimits
@@ -314,6 +294,10 @@ Action = Annotated[
     | EndPurge
     | BeginPass
     | EndPass
+    | NextStep
+    | UndoStep
+    | CorrectPhase
+    | AnswerQuestion
     | AcknowledgeAlarm
     | ServiceStarted
     | ClockStepped

@@ -6,9 +6,10 @@ Rounded to what can be known; a number that is not finite becomes ``null``.
 from __future__ import annotations
 
 import math
-from datetime import UTC, datetime, timedelta
 
 from service.judge.alarms import Alarm
+from service.judge.bench_trip import pass_json, question_json, trip_json
+from service.judge.calibration import Calibration
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.cold_junction import UNIT
 from service.judge.heat_track import HeatTrack, Tracks, probe_view
@@ -16,12 +17,12 @@ from service.judge.joint_limits import in_force
 from service.judge.outlook import (
     AlarmJson,
     BenchJson,
+    CalibrationJson,
     ChannelJson,
     HeatJson,
     InForceJson,
     LimitsJson,
     PartJson,
-    PassTimesJson,
     PurgeJson,
     RoomAirJson,
     SpreadJson,
@@ -29,21 +30,14 @@ from service.judge.outlook import (
 )
 from service.judge.purge_verdict import NOT_JUDGED
 from service.judge.room_air import air_standing, oxygen_percent, room_channels
-from service.judge.shop import Part, Shop, guess_kind
+from service.judge.shop import Channel, Part, Shop, guess_kind
 from service.judge.state import JudgeState
+from service.judge.utc import utc_text
 from service.physics.cooldown import Rate
 from service.readings import ChannelKind, Forecast, Spread
 
 RATE_SD_SHOWN_C_PER_H = 100.0
 """A rate less sure than this, and than half of itself, would only mislead the eye."""
-
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-
-
-def utc_text(utc_us: int) -> str:
-    """RFC 3339 UTC to the millisecond."""
-    moment = _EPOCH + timedelta(microseconds=utc_us)
-    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def bench_json(state: JudgeState, recording: bool) -> BenchJson:
@@ -52,19 +46,19 @@ def bench_json(state: JudgeState, recording: bool) -> BenchJson:
     Channels are shown as they stood at the last look, which the verdicts rest on too, so that the
     answer never contradicts itself; only their ages run on to ``now_us``.
     """
-    shop, now_us, looked_us = state.shop, state.now_us, state.looked_us
+    shop, now_us = state.shop, state.now_us
     by_part = {track.part_id: track for track in state.heats.values()}
     tracks = state.channels
     return {
         "at": utc_text(now_us + shop.offset_us),
         "recording": recording,
         "parts": [
-            _part(shop, part, by_part.get(part.id), tracks, looked_us)
-            for _, part in sorted(shop.parts.items())
+            _part(state, part, by_part.get(part.id)) for _, part in sorted(shop.parts.items())
         ],
         "channels": [_channel(state, track) for _, track in sorted(tracks.items())],
         "room": [_room(track, state) for track in room_channels(shop, tracks)],
         "alarms": [_alarm(alarm) for _, alarm in sorted(state.book.alarms.items())],
+        "questions": [question_json(state, each) for _, each in sorted(state.questions.items())],
     }
 
 
@@ -81,7 +75,8 @@ def _alarm(alarm: Alarm) -> AlarmJson:
     }
 
 
-def _part(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_us: int) -> PartJson:
+def _part(state: JudgeState, part: Part, track: HeatTrack | None) -> PartJson:
+    shop, tracks, now_us = state.shop, state.channels, state.looked_us
     heat = shop.heats[track.heat_id] if track is not None else None
     together = None if track is None else track.together
     limits = in_force(part)
@@ -105,6 +100,7 @@ def _part(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_u
             interpass_max_c=part.interpass_max_c,
             cooling_max_c_per_h=part.cooling_max_c_per_h,
             oxygen_max_ppm=part.oxygen_max_ppm,
+            carry_max_s=part.carry_max_s,
             tube_preheat_min_c=part.tube_preheat_min_c,
             tube_interpass_max_c=part.tube_interpass_max_c,
             governing_side=part.governing_side,
@@ -117,15 +113,9 @@ def _part(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_u
         ),
         "pass_running": heat is not None and heat.pass_running,
         "passes": 0 if heat is None else heat.passes,
+        "trip": None if heat is None else trip_json(state, heat),
         "heat_began_at": None if heat is None else utc_text(heat.began_utc_us),
-        "pass_times": [] if heat is None else [_pass(*times) for times in heat.pass_times_utc_us],
-    }
-
-
-def _pass(began_us: int, ended_us: int | None) -> PassTimesJson:
-    return {
-        "began_at": utc_text(began_us),
-        "ended_at": None if ended_us is None else utc_text(ended_us),
+        "pass_times": [] if heat is None else [pass_json(weld, heat) for weld in heat.welds],
     }
 
 
@@ -196,6 +186,7 @@ def _channel(state: JudgeState, track: ChannelTrack) -> ChannelJson:
     guess = guess_kind(track.sent_unit)
     junction = None if said is None else said.junction
     standing = track.standing(state.looked_us)
+    now_utc_us = state.now_us + state.shop.offset_us
     value = None if standing is Standing.BAD else _rounded(track.value, 3)
     return {
         "name": track.name,
@@ -204,23 +195,48 @@ def _channel(state: JudgeState, track: ChannelTrack) -> ChannelJson:
         "value": value,
         "unit": track.unit,
         "quality": standing.value,
-        "reason": track.why(state.looked_us),
+        "reason": track.why(state.looked_us) or _overdue(said, now_utc_us),
         "age_s": round(max(0, track.age_us(state.now_us)) / 1e6, 1),
         "part_id": None if said is None else said.part_id,
         "thermocouple": None if junction is None else junction.letter,
         "cold_junction": None if junction is None else junction.channel,
         "emf_mv": _rounded(track.sent_value, 4) if track.sent_unit == UNIT else None,
+        "calibration": None if said is None else _calibration(said.calibration, track, now_utc_us),
     }
 
 
 def _room(track: ChannelTrack, state: JudgeState) -> RoomAirJson:
     oxygen = oxygen_percent(track, state.looked_us)
+    said, now_utc_us = state.shop.channels.get(track.name), state.now_us + state.shop.offset_us
     return {
         "channel": track.name,
         "oxygen_percent": _rounded(oxygen, 2),
         "standing": air_standing(oxygen),
-        "reason": track.why(state.looked_us),
+        "reason": track.why(state.looked_us) or _overdue(said, now_utc_us),
         "age_s": round(max(0, track.age_us(state.now_us)) / 1e6, 1),
+    }
+
+
+def _overdue(said: Channel | None, now_utc_us: int) -> str | None:
+    calibration = None if said is None else said.calibration
+    if calibration is None or not calibration.overdue(now_utc_us):
+        return None
+    return "its calibration is overdue"
+
+
+def _calibration(
+    calibration: Calibration | None, track: ChannelTrack, now_utc_us: int
+) -> CalibrationJson | None:
+    if calibration is None:
+        return None
+    due_us = calibration.due_utc_us
+    return {
+        "checks": [{"reads": each.reads, "true": each.true} for each in calibration.checks],
+        "since": utc_text(calibration.since_utc_us),
+        "due": None if due_us is None else utc_text(due_us),
+        "overdue": calibration.overdue(now_utc_us),
+        "note": calibration.note,
+        "uncorrected": None if track.value is None else _rounded(calibration.read(track.value), 3),
     }
 
 

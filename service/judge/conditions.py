@@ -16,6 +16,7 @@ from service.judge.channel import ChannelTrack, Standing
 from service.judge.heat_track import HeatTrack
 from service.judge.heat_verdict import ProbeView, beside, cools_too_fast
 from service.judge.joint_limits import in_force
+from service.judge.lead import arc_channels
 from service.judge.room_air import room_conditions
 from service.judge.root import Root
 from service.judge.shop import Heat, Part
@@ -160,7 +161,9 @@ def _gas_off_early(root: Root, part: Part) -> Condition:
 def _of_channels(
     track: HeatTrack, state: JudgeState, in_oven: bool, now_us: int
 ) -> Iterator[Condition]:
-    watched = [(name, track.gap_expected(now_us, name)) for name in sorted(track.cooling)]
+    phase = state.shop.heats[track.heat_id].phase
+    watched = [(name, track.gap_expected(now_us, name)) for name in track.present(phase)]
+    watched += [(name, False) for name in arc_channels(state, state.shop.heats[track.heat_id])]
     if track.purging is not None:
         for kind in (ChannelKind.GAS_FLOW, ChannelKind.OXYGEN):
             watched += [(c.name, False) for c in state.shop.channels_of(track.part_id, kind)]

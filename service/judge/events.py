@@ -14,7 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from service.judge.actions import Action
+from service.judge.actions import Action, HeatPhase, Origin
 from service.readings import Reading
 
 TICK_US = 500_000
@@ -36,11 +36,16 @@ AlarmKind = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """When an action took its place in the order: sequence, monotonic and UTC [µs]."""
+    """When an action took its place in the order: sequence, monotonic and UTC [µs].
+
+    ``origin``: What said so. A step that the judge found by itself has no place in the order
+    (``seq`` 0), and its times are those at which it happened.
+    """
 
     seq: int
     mono_us: int
     utc_us: int
+    origin: Origin = "tap"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,9 +114,47 @@ class VerdictChange:
     text: str
 
 
+TripKind = Literal[
+    "move part", "begin pass", "end pass", "begin purge", "end purge", "undo step", "correct phase"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class TripChange:
+    """One step of a part's trip, or what somebody said afterwards about one.
+
+    Attributes:
+        heat_id: The trip.
+        number: The phase's place on the trip, or the number of the pass; 0 for the gas.
+        kind: What was done.
+        undone: For an undo, the kind of the step taken back.
+        phase: The phase it leads to, or that was corrected; ``None`` for one that never was.
+        origin: What said so.
+        by: Who said so, where that was given.
+        since_us: When it happened [µs UTC].
+        arc_us: For the end of a pass: how long the arc burnt [µs], if a channel watched.
+        at_us, mono_us: When it was noticed [µs UTC, shop time].
+        text: One sentence for a person.
+    """
+
+    heat_id: int
+    number: int
+    kind: TripKind
+    undone: TripKind | None
+    phase: HeatPhase | None
+    origin: Origin
+    by: str | None
+    since_us: int
+    arc_us: int | None
+    at_us: int
+    mono_us: int
+    text: str
+
+
 @dataclass(slots=True)
 class Outcome:
     """Everything one event changed, in order."""
 
     alarms: list[AlarmChange] = field(default_factory=list)
     verdicts: list[VerdictChange] = field(default_factory=list)
+    trips: list[TripChange] = field(default_factory=list)

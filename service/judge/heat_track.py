@@ -17,6 +17,7 @@ from service.judge.heat_verdict import (
     spread_s,
 )
 from service.judge.joint_limits import in_force
+from service.judge.phases import PhaseWatch
 from service.judge.purge_verdict import PurgeFinding, PurgeView, judge_purge
 from service.judge.purging import NO_FLOW_L_MIN, PurgeTrack, begin_purge
 from service.judge.root import Root
@@ -48,6 +49,9 @@ class HeatTrack:
         cooling: The cooldown model of each probe, by channel name.
         gap_since_us: Since when the probes may be unplugged for the carry; ``None``: not.
         gone, back: Probes that have been unplugged since, and those that have come back.
+        carry_max_s: How long the probes may be unplugged for the carry [s].
+        watch: What the readings show of the part's trip.
+        arc_doubt: Why the arc is not known to be out; ``None``: it is, or a pass runs.
         was_hot: The part has been at preheat in this heat.
         heat, purge, together: The newest verdicts.
         closes, opens, rate, level: What they rest on, for the whole part.
@@ -65,6 +69,9 @@ class HeatTrack:
     gap_since_us: int | None = None
     gone: list[str] = field(default_factory=list)
     back: list[str] = field(default_factory=list)
+    carry_max_s: float = CARRY_LIMIT_S
+    watch: PhaseWatch = field(default_factory=PhaseWatch)
+    arc_doubt: str | None = None
     was_hot: bool = False
     heat: HeatFinding | None = None
     purge: PurgeFinding | None = None
@@ -105,8 +112,15 @@ class HeatTrack:
         elif after != "bench":
             self.gap_since_us = None
 
-    def purge_begins(self, part: Part, mono_us: int, unproven: str | None = None) -> None:
-        self.purging = begin_purge(part, mono_us, unproven)
+    def purge_begins(
+        self,
+        part: Part,
+        mono_us: int,
+        unproven: str | None = None,
+        *,
+        sensor_overdue: bool = False,
+    ) -> None:
+        self.purging = begin_purge(part, mono_us, unproven, sensor_overdue=sensor_overdue)
         self.changed(mono_us, "purge on")
 
     def purge_ends(self, mono_us: int) -> None:
@@ -122,7 +136,11 @@ class HeatTrack:
         since_us = self.gap_since_us
         if since_us is None or channel in self.back:
             return False
-        return now_us - since_us <= CARRY_LIMIT_S * 1e6
+        return now_us - since_us <= self.carry_max_s * 1e6
+
+    def present(self, phase: HeatPhase) -> list[str]:
+        """The part's probes, without those that are not on it in this phase of the trip."""
+        return [name for name in sorted(self.cooling) if not self.watch.absent(name, phase)]
 
     def _follow_gap(self, now_us: int, heat: Heat, tracks: Tracks) -> None:
         """A probe that was unplugged and speaks again is back: its next silence is a fault. So is
@@ -157,7 +175,11 @@ class HeatTrack:
         slow = heat.phase in ("oven", "slow cool")
         if slow and now_us // 1_000_000 % SLOW_ASK_S and self.level is not None:
             return
+        present = self.present(heat.phase)
         for name, cooling in self.cooling.items():
+            if name not in present:
+                cooling.forget_answers()
+                continue
             live = tracks[name].standing(now_us) is Standing.GOOD
             if live or self.gap_expected(now_us, name):
                 cooling.ask(now_us, part, heat.phase)
@@ -177,7 +199,7 @@ class HeatTrack:
             root.cool_in = cooling.model.until_below(limit_c, at_s)
 
     def _combine(self, phase: HeatPhase) -> None:
-        probes = list(self.cooling.values())
+        probes = [self.cooling[name] for name in self.present(phase)]
         self.closes = earliest([c.closes for c in probes]) if phase in ("carry", "bench") else None
         self.opens = None
         if phase == "oven":
@@ -198,6 +220,7 @@ class HeatTrack:
     def look(self, now_us: int, shop: Shop, tracks: Tracks) -> None:
         """Every tick and after every action: judge what is known now."""
         heat, part = shop.heats[self.heat_id], shop.parts[self.part_id]
+        self.carry_max_s = part.carry_max_s or CARRY_LIMIT_S
         if self.purging is not None:
             flow = the_one(shop, tracks, self.part_id, ChannelKind.GAS_FLOW)
             oxygen = the_one(shop, tracks, self.part_id, ChannelKind.OXYGEN)
@@ -207,7 +230,7 @@ class HeatTrack:
         all_good = bool(probes) and all(p.temperature_c is not None for p in probes)
         if heat.phase == "bench" and all_good and len(self.back) >= len(probes):
             self.gap_since_us = None
-        unasked = any(cooling.asked_us is None for cooling in self.cooling.values())
+        unasked = any(self.cooling[p.channel].asked_us is None for p in probes)
         if heat.phase == "bench" and all_good and unasked:
             # It has settled within this second; the forecast comes with the next.
             self.closes = Forecast(None, "the probe has only just settled")
@@ -233,7 +256,7 @@ class HeatTrack:
         """The part's probes as they stand at ``now_us``."""
         return [
             probe_view(tracks[name], now_us, shop.channels[name].from_joint_mm)
-            for name in sorted(self.cooling)
+            for name in self.present(shop.heats[self.heat_id].phase)
         ]
 
     def _heat_view(self, now_us: int, heat: Heat, part: Part, probes: list[ProbeView]) -> HeatView:
@@ -246,6 +269,7 @@ class HeatTrack:
         )
         wait_s = spread_s(part.joint_wall_mm)
         self.spreading = rising or (arc_out_s is not None and arc_out_s < wait_s)
+        self.spreading = self.spreading or self.arc_doubt is not None
         return HeatView(
             phase=heat.phase,
             pass_running=heat.pass_running,
@@ -256,6 +280,7 @@ class HeatTrack:
             arc_out_s=arc_out_s,
             spread_s=wait_s,
             still_rising=rising,
+            arc_doubt=self.arc_doubt,
             conflict=limits.conflict,
             set_aside=limits.set_aside,
             gap_expected=all(

@@ -74,6 +74,7 @@ class HeatView:
     Attributes:
         arc_out_s: Time since the last pass ended [s]; ``None`` before the first.
         spread_s: Time the heat of a bead needs to spread [s].
+        arc_doubt: Why the arc is not known to be out between passes; ``None``: it is.
         still_rising: The arc is out and the probe beside the weld still gets hotter.
         conflict: The two sides of the joint want what cannot both be; nobody has chosen.
         set_aside: What the side that does not govern would have wanted.
@@ -93,6 +94,7 @@ class HeatView:
     arc_out_s: float | None = None
     spread_s: float = ARC_OUT_SETTLE_S
     still_rising: bool = False
+    arc_doubt: str | None = None
     conflict: str | None = None
     set_aside: str | None = None
     gap_expected: bool = False
@@ -228,7 +230,7 @@ def _outside_below(coldest_c: float | None, view: HeatView) -> bool:
 def _outside_above(hottest_c: float | None, view: HeatView) -> bool:
     if view.interpass_max_c is None:
         return False
-    if hottest_c is None or view.pass_running:
+    if hottest_c is None or view.pass_running or view.arc_doubt is not None:
         return view.was_above
     inside_k = BACK_INSIDE_K if view.was_above else 0.0
     return hottest_c > view.interpass_max_c - inside_k
@@ -325,6 +327,8 @@ def _shown_c(view: HeatView, seen: _Seen) -> float | None:
 def _between_passes(view: HeatView, shown_c: float, seen: _Seen) -> _Words:
     hottest_c = seen.hottest_c
     if view.interpass_max_c is not None and hottest_c is not None:
+        if view.arc_doubt is not None:
+            return "unknown", "interpass is not judged: is the arc out?", view.arc_doubt
         if seen.above:
             lead = f"{degrees(hottest_c)} is above interpass {degrees(view.interpass_max_c)}"
             left = _time_words(view.opens)

@@ -8,14 +8,13 @@ the letter, wherever ``Advance`` events were put between them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Iterable, Iterator
 
 from service.judge import actions as act
-from service.judge import cold_junction
+from service.judge import lead, trip_effects
+from service.judge.arc import ArcTrack
 from service.judge.bench import bench_json
 from service.judge.channel import FROZEN_FLOOR_US, ChannelTrack, Standing
-from service.judge.cold_junction import Junction
 from service.judge.conditions import conditions
 from service.judge.events import (
     TICK_US,
@@ -27,16 +26,31 @@ from service.judge.events import (
     Stamp,
     VerdictChange,
 )
+from service.judge.fitting import (
+    as_judged,
+    check_fits,
+    oxygen_overdue,
+    take_up,
+    tell_gate,
+    track_of,
+)
 from service.judge.heat_track import HeatTrack
 from service.judge.outlook import BenchJson
-from service.judge.room import make_room
+from service.judge.press import Press
 from service.judge.sense import SenseState, classify
-from service.judge.shop import UNIT_OF_KIND, Channel, Shop
+from service.judge.shop import Channel, Shop
 from service.judge.shop_rules import apply
 from service.judge.state import JudgeState
 from service.readings import ChannelKind, Quality, Reading
 
 SECOND_US = 1_000_000
+NOT_RECALLED = (
+    *trip_effects.TRIP_ACTIONS,
+    act.NextStep,
+    act.AnswerQuestion,
+    act.AcknowledgeAlarm,
+)
+"""Actions that need what was seen at the time."""
 QUIET_US = 1_200_000_000
 """After 20 min without a live reading or an action nothing changes by time alone any more."""
 UNPROVEN = "counted anew: the service was restarted and nobody watched the gas"
@@ -50,7 +64,7 @@ class Judge:
         self.state = JudgeState() if state is None else state
         self.gate = SenseState() if gate is None else gate
         for channel in self.state.shop.channels.values():
-            self._tell_gate(channel)
+            tell_gate(self.gate, channel)
 
     @property
     def shop(self) -> Shop:
@@ -149,7 +163,36 @@ class Judge:
             for track in state.heats.values():
                 ambient_c = ambients.get(track.part_id, ambients.get(None))
                 track.second(tick_us, state.shop, state.channels, ambient_c)
+                self._lead(lead.phase_steps(state, track, tick_us, ambient_c), outcome)
+        for name in [*state.arcs, *state.presses]:
+            self._watch(state.shop.channels[name], tick_us, outcome)
+        lead.drop_questions(state, tick_us)
         self._look(tick_us, outcome)
+
+    def _watch(self, channel: Channel, now_us: int, outcome: Outcome) -> bool:
+        """What an arc or a button calls for now; whether a step was taken."""
+        state, name = self.state, channel.name
+        if name in state.arcs:
+            return self._lead(lead.arc_steps(state, channel, now_us), outcome)
+        if name in state.presses:
+            press = state.presses[name]
+            kind = press.look(now_us)
+            if kind is not None:
+                return self._lead(lead.press_steps(state, channel, kind, now_us), outcome)
+        return False
+
+    def _lead(self, wanted: Iterator[lead.Wanted], outcome: Outcome) -> bool:
+        """Take the steps that nobody tapped; one that cannot be taken now is not."""
+        state, taken = self.state, False
+        for each in wanted:
+            heat = state.shop.heats[each.action.heat_id]
+            at_us = min(max(each.at_us, heat.last_us), state.now_us)
+            stamp = Stamp(0, at_us, at_us + state.shop.offset_us, each.origin)
+            try:
+                taken = self._apply(stamp, each.action, outcome) or taken
+            except Refused:
+                continue
+        return taken
 
     def _ambients(self, now_us: int) -> dict[int | None, float]:
         """Live ambient temperatures [°C] by part; under ``None`` the shop's."""
@@ -166,6 +209,7 @@ class Judge:
         state = self.state
         state.looked_us = now_us
         for track in state.heats.values():
+            track.arc_doubt = lead.doubt_between_passes(state, track.heat_id, now_us)
             track.look(now_us, state.shop, state.channels)
             self._report(track, now_us, outcome)
         named = conditions(state, now_us)
@@ -192,25 +236,17 @@ class Judge:
 
     # --- readings -------------------------------------------------------------------------------
 
-    def _track(self, name: str, mono_us: int) -> ChannelTrack:
-        channels = self.state.channels
-        track = channels.get(name)
-        if track is None:
-            make_room(channels, self.state.shop.channels, lambda each: each.heard_us or 0)
-            track = channels[name] = ChannelTrack(name, mono_us)
-        return track
-
     def _take(self, reading: Reading, outcome: Outcome) -> None:
         state, mono_us = self.state, reading.mono_us
-        track = self._track(reading.channel, mono_us)
+        track = track_of(state, reading.channel, mono_us)
         before = track.standing(mono_us)
         said = state.shop.channels.get(reading.channel)
-        sent = reading
-        if said is not None and said.junction is not None and sent.unit == cold_junction.UNIT:
-            reading = self._in_degrees(sent, said.junction)
+        sent, reading = reading, as_judged(state, reading)
         if not track.take(reading, sent):
             return
         state.active_us = mono_us
+        if said is not None and self._signal(said, track, reading, outcome):
+            self._look(mono_us, outcome)
         if said is None or said.part_id is None or not state.heats:
             return
         heat = state.shop.heat_of(said.part_id)
@@ -223,17 +259,27 @@ class Judge:
         if turned:  # a verdict must not rest on a reading that has just been taken back
             self._look(mono_us, outcome)
 
-    def _in_degrees(self, sent: Reading, junction: Junction) -> Reading:
-        """A voltage as a temperature, by what its terminals say at this moment."""
-        if sent.value is None:
-            return replace(sent, unit="Cel")
-        terminals = self.state.channels[junction.channel]
-        live = terminals.standing(sent.mono_us) is Standing.GOOD
-        found = junction.temperature_c(sent.value, terminals.good_value if live else None)
-        if isinstance(found, str):
-            reason = sent.reason if sent.quality is Quality.BAD else found
-            return replace(sent, unit="Cel", value=None, quality=Quality.BAD, reason=reason)
-        return replace(sent, unit="Cel", value=found)
+    def _signal(
+        self, said: Channel, track: ChannelTrack, reading: Reading, outcome: Outcome
+    ) -> bool:
+        """A reading of an arc or a button; whether a step was taken."""
+        state = self.state
+        good = track.standing(reading.mono_us) is Standing.GOOD and reading.value is not None
+        value = reading.value or 0.0
+        if said.kind is ChannelKind.ARC:
+            arc = state.arcs.setdefault(said.name, ArcTrack())
+            if good:
+                arc.take(track.measured_us, value, track.unit)
+        elif said.kind is ChannelKind.BUTTON:
+            press = state.presses.setdefault(said.name, Press())
+            if not good:
+                press.doubt()
+            else:
+                kind = press.take(track.measured_us, value >= 0.5)
+                if kind is not None:
+                    steps = lead.press_steps(state, said, kind, reading.mono_us)
+                    return self._lead(steps, outcome)
+        return self._watch(said, reading.mono_us, outcome)
 
     # --- actions --------------------------------------------------------------------------------
 
@@ -247,83 +293,40 @@ class Judge:
                 outcome.alarms.append(change)
             apply(state.shop, stamp, action)
             return
+        if isinstance(action, act.NextStep | act.AnswerQuestion):
+            if state.shop.seen(action.token) is None:
+                steps = lead.steps_said(state, action, stamp.mono_us)
+                apply(state.shop, stamp, action)
+                self._lead(iter(steps), outcome)
+                self._acted(stamp.mono_us, outcome)
+            return
         if self._apply(stamp, action, outcome):
-            state.active_us = stamp.mono_us
-            self._look(stamp.mono_us, outcome)
+            self._acted(stamp.mono_us, outcome)
+
+    def _acted(self, mono_us: int, outcome: Outcome) -> None:
+        self.state.active_us = mono_us
+        self._look(mono_us, outcome)
 
     def _apply(self, stamp: Stamp, action: act.Action, outcome: Outcome) -> bool:
-        before, offset_us = self._before(action), self.state.shop.offset_us
-        if isinstance(action, act.AdoptChannel):
-            self._check_unit(action)
+        before, offset_us = trip_effects.before(self.state, action), self.state.shop.offset_us
+        check_fits(self.state, action)
         if not apply(self.state.shop, stamp, action):
             return False
-        self._channel_known(action, stamp.mono_us)
+        take_up(self.state, self.gate, action, stamp.mono_us)
         if isinstance(action, act.ClockStepped):
             for track in self.state.channels.values():
                 track.clock.our_clock_stepped(action.offset_us - offset_us)
-        self._react(stamp, action, before, outcome)
+        if before is not None:
+            outcome.trips += trip_effects.follow(self.state, stamp, action, before)
+        self._react(stamp, action, outcome)
         return True
 
-    def _check_unit(self, action: act.AdoptChannel) -> None:
-        unit = self._sends(action.channel)
-        if action.cold_junction is not None:
-            terminals = self._sends(action.cold_junction)
-            if terminals not in (None, "Cel"):
-                raise Refused(
-                    f"Channel {action.cold_junction} sends {terminals}: it cannot tell the "
-                    "temperature of a cold junction."
-                )
-            if unit not in (None, cold_junction.UNIT):
-                raise Refused(
-                    f"Channel {action.channel} sends {unit}, not a voltage in mV: no thermocouple "
-                    "type and no cold junction belong to it."
-                )
-        elif unit == cold_junction.UNIT and action.channel_kind is ChannelKind.THERMOCOUPLE:
-            raise Refused(
-                f"Channel {action.channel} sends mV: say also which type the thermocouple is, and "
-                "which channel measures its cold junction."
-            )
-        elif unit is not None and unit not in UNIT_OF_KIND[action.channel_kind]:
-            raise Refused(
-                f"Channel {action.channel} sends {unit}, which is no {action.channel_kind}."
-            )
-
-    def _sends(self, channel: str) -> str | None:
-        track = self.state.channels.get(channel)
-        return None if track is None else track.sent_unit
-
-    def _tell_gate(self, channel: Channel) -> None:
-        if channel.kind is not None:
-            self.gate.kinds[channel.name] = channel.kind
-        if channel.junction is not None:
-            self.gate.junctions[channel.name] = channel.junction
-        else:
-            self.gate.junctions.pop(channel.name, None)
-
-    def _before(self, action: act.Action) -> act.HeatPhase | None:
-        if not isinstance(action, act.MovePart):
-            return None
-        heat = self.state.shop.heats.get(action.heat_id)
-        return None if heat is None else heat.phase
-
-    def _channel_known(self, action: act.Action, mono_us: int) -> None:
-        if isinstance(action, act.AdoptChannel):
-            for name in (action.channel, action.cold_junction):
-                if name is not None:
-                    said = self.state.shop.channels[name]
-                    self._track(name, mono_us).adopted(said.kind)
-                    self._tell_gate(said)
-        elif isinstance(action, act.AssignChannel):
-            self._track(action.channel, mono_us).new_contact(mono_us)
-        elif isinstance(action, act.UpdateTimeTold):
-            self._track(action.channel, mono_us).update_us = action.update_us
-
-    def _react(
-        self, stamp: Stamp, action: act.Action, before: act.HeatPhase | None, outcome: Outcome
-    ) -> None:
+    def _react(self, stamp: Stamp, action: act.Action, outcome: Outcome) -> None:
         state, mono_us = self.state, stamp.mono_us
         match action:
-            case act.AdoptChannel() | act.AssignChannel():
+            case act.AdoptChannel() | act.AssignChannel() | act.CalibrateChannel():
+                state.arcs.pop(action.channel, None)
+                state.presses.pop(action.channel, None)
                 for track in state.heats.values():
                     track.cooling.pop(action.channel, None)
                     track.fit_channels(state.shop)
@@ -331,19 +334,8 @@ class Judge:
                 self._restart_purges(action.part_id, mono_us, CHANGED)
             case act.BeginHeat():
                 self._begin_heat(action, mono_us)
-            case act.MovePart() if before is not None:
-                state.heats[action.heat_id].moved(before, action.phase, mono_us)
             case act.EndHeat():
                 self._end_heat(action.heat_id, mono_us, outcome)
-            case act.BeginPurge():
-                track = state.heats[action.heat_id]
-                track.purge_begins(state.shop.parts[track.part_id], mono_us)
-            case act.EndPurge():
-                state.heats[action.heat_id].purge_ends(mono_us)
-            case act.BeginPass():
-                state.heats[action.heat_id].changed(mono_us, "arc on")
-            case act.EndPass():
-                state.heats[action.heat_id].changed(mono_us, "arc off")
             case act.ServiceStarted():
                 self._restart_purges(None, mono_us, UNPROVEN)
             case _:
@@ -375,7 +367,9 @@ class Judge:
         """The gas was not watched, or the cavity is another: the clearing counts anew."""
         for track in self.state.heats.values():
             if track.purging is not None and part_id in (None, track.part_id):
-                track.purge_begins(self.state.shop.parts[track.part_id], mono_us, why)
+                overdue = oxygen_overdue(self.state, track.part_id, mono_us)
+                part = self.state.shop.parts[track.part_id]
+                track.purge_begins(part, mono_us, why, sensor_overdue=overdue)
 
     def _place_channels(self) -> None:
         """Tell the probes where they are: it decides what is odd for them."""

@@ -6,11 +6,13 @@ are RFC 3339 UTC, durations are seconds, and no number is ever NaN: a missing on
 
 from __future__ import annotations
 
-from typing import NotRequired, TypedDict
+from typing import Literal, NotRequired, TypedDict
 
-from service.judge.actions import JointSide
+from service.judge.actions import HeatPhase, JointSide, Origin
 from service.judge.events import AlarmKind, AlarmState, Verdict
 from service.judge.room_air import AirStanding
+
+ArcWord = Literal["on", "out", "unknown"]
 
 
 class SpreadJson(TypedDict):
@@ -61,6 +63,7 @@ class LimitsJson(TypedDict):
     interpass_max_c: float | None
     cooling_max_c_per_h: float | None
     oxygen_max_ppm: float | None
+    carry_max_s: NotRequired[float | None]
     tube_preheat_min_c: NotRequired[float | None]
     tube_interpass_max_c: NotRequired[float | None]
     governing_side: NotRequired[JointSide | None]
@@ -72,6 +75,69 @@ class PassTimesJson(TypedDict):
     began_at: str
     ended_at: str | None
     """``None`` while the arc is on."""
+    number: NotRequired[int]
+    arc_s: NotRequired[float | None]
+    """How long the arc burnt, by the arc channel; ``None`` where none watched."""
+    tack: NotRequired[bool]
+    origin: NotRequired[Origin]
+
+
+class PhaseJson(TypedDict):
+    """One phase of the trip, and what said so."""
+
+    number: int
+    phase: HeatPhase
+    began_at: str
+    origin: Origin
+    corrected: bool
+
+
+class StepJson(TypedDict):
+    """The last step of the trip, which can be taken back."""
+
+    number: int
+    kind: str
+    phase: HeatPhase | None
+    origin: Origin
+    at: str
+
+
+class NextStepJson(TypedDict):
+    """The one obvious next step: what "next" does now."""
+
+    kind: str
+    phase: HeatPhase | None
+
+
+class TripJson(TypedDict):
+    """Where the part has been, who or what said so, and the arc."""
+
+    phase_origin: Origin
+    phases: list[PhaseJson]
+    last_step: StepJson | None
+    next_step: NextStepJson | None
+    arc: ArcWord
+    arc_doubt: str | None
+    """Why the arc is "unknown"."""
+    arc_s: float | None
+    """How long the arc has burnt in this heat; ``None`` where no arc channel has watched."""
+    tacks: int
+    """How many of the passes were only tacks."""
+    last_arc_s: float | None
+    """Since the last arc, until the part is covered; ``None`` before any and while it burns."""
+    covered_after_s: float | None
+    """From the last arc to the cover."""
+
+
+class QuestionJson(TypedDict):
+    """What the readings or the button leave open, to be answered by a tap."""
+
+    id: int
+    kind: Literal["arc", "next"]
+    channel: str
+    since: str
+    heat_ids: list[int]
+    text: str
 
 
 class PartJson(TypedDict):
@@ -93,9 +159,26 @@ class PartJson(TypedDict):
     limits: LimitsJson
     pass_running: bool
     passes: int
+    """Weld runs of any length, tacks too."""
+    trip: NotRequired[TripJson | None]
     heat_began_at: str | None
     pass_times: NotRequired[list[PassTimesJson]]
     """Passes of the running heat, oldest first, for the strip chart."""
+
+
+class CheckJson(TypedDict):
+    reads: float
+    true: float
+
+
+class CalibrationJson(TypedDict):
+    checks: list[CheckJson]
+    since: str
+    due: str | None
+    overdue: bool
+    note: str
+    uncorrected: float | None
+    """The last value before its correction."""
 
 
 class ChannelJson(TypedDict):
@@ -116,6 +199,7 @@ class ChannelJson(TypedDict):
     """The channel that measures that voltage's terminals."""
     emf_mv: float | None
     """The voltage as it was sent last."""
+    calibration: CalibrationJson | None
 
 
 class AlarmJson(TypedDict):
@@ -149,3 +233,4 @@ class BenchJson(TypedDict):
     room: list[RoomAirJson]
     """The shop's air, one for each room oxygen channel."""
     alarms: list[AlarmJson]
+    questions: NotRequired[list[QuestionJson]]

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from service.judge.actions import HeatPhase, JointSide
+from service.judge.actions import HeatPhase, JointSide, Origin
+from service.judge.calibration import Calibration
 from service.judge.cold_junction import UNIT, Junction
 from service.judge.events import Refused
+from service.judge.trip import PhaseSpan, Step, WeldPass
 from service.readings import ChannelKind
 
 HEATS_REMEMBERED = 200
@@ -56,6 +58,7 @@ class Channel:
     part_id: int | None = None
     junction: Junction | None = None
     """For a thermocouple that arrives as a voltage."""
+    calibration: Calibration | None = None
     from_joint_mm: float | None = None
     """A probe's distance from the groove's edge [mm]; ``None``: not said."""
 
@@ -75,6 +78,7 @@ class Part:
     interpass_max_c: float | None = None
     cooling_max_c_per_h: float | None = None
     oxygen_max_ppm: float | None = None
+    carry_max_s: float | None = None
     tube_preheat_min_c: float | None = None
     tube_interpass_max_c: float | None = None
     governing_side: JointSide | None = None
@@ -82,13 +86,22 @@ class Part:
     joint_wall_mm: float | None = None
 
 
-PASSES_SHOWN = 100
-"""Pass times kept for the strip chart; the database keeps them all."""
-
-
 @dataclass(slots=True)
 class Heat:
-    """One trip of one part. Times are shop time [µs] unless named UTC."""
+    """One trip of one part. Times are shop time [µs] unless named UTC.
+
+    Attributes:
+        phase_origin: What said that the phase is what it is.
+        phases: Every phase of the trip, oldest first; the newest ``PHASES_KEPT`` only.
+        steps: What an undo can take back, the last one first to go.
+        steps_taken: Number of the last step; never used twice.
+        passes, tacks: Weld runs of any length, and how many of them were only tacks.
+        welds: The runs themselves; the newest ``PASSES_KEPT`` only.
+        arc_us: How long the arc has burnt in all passes that ended, by the arc channel.
+        arc_now_us: The same for the pass that runs; ``None`` without an arc channel.
+        pass_said_us: When a person last said that the arc is on or out.
+        covered_after_us: From the last arc to the cover.
+    """
 
     id: int
     part_id: int
@@ -96,12 +109,20 @@ class Heat:
     began_utc_us: int
     phase: HeatPhase
     phase_since_us: int
+    phase_origin: Origin = "tap"
     ended_us: int | None = None
+    phases: list[PhaseSpan] = field(default_factory=list)
+    steps: list[Step] = field(default_factory=list)
+    steps_taken: int = 0
     pass_since_us: int | None = None
     arc_out_us: int | None = None
     passes: int = 0
-    pass_times_utc_us: list[tuple[int, int | None]] = field(default_factory=list)
-    """When each pass began and ended, oldest first; the newest ``PASSES_SHOWN`` only."""
+    tacks: int = 0
+    welds: list[WeldPass] = field(default_factory=list)
+    arc_us: int = 0
+    arc_now_us: int | None = None
+    pass_said_us: int | None = None
+    covered_after_us: int | None = None
     purge_since_us: int | None = None
     purge_ended_us: int | None = None
 
@@ -112,6 +133,11 @@ class Heat:
     @property
     def purge_running(self) -> bool:
         return self.purge_since_us is not None
+
+    @property
+    def last_us(self) -> int:
+        """When its last step was: nothing can have happened before that."""
+        return max(self.phase_since_us, self.pass_since_us or 0, self.arc_out_us or 0)
 
 
 @dataclass(slots=True)

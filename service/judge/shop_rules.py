@@ -12,9 +12,11 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from service.judge import actions as act
+from service.judge import trip_rules
+from service.judge.calibration import DAY_US, Calibration
 from service.judge.cold_junction import Junction
 from service.judge.events import Refused, Stamp
-from service.judge.shop import PASSES_SHOWN, SHOP_KINDS, SINGLE_KINDS, Channel, Heat, Part, Shop
+from service.judge.shop import SHOP_KINDS, SINGLE_KINDS, Channel, Part, Shop
 from service.readings import ChannelKind
 
 TOKENS_REMEMBERED = 1000
@@ -112,6 +114,29 @@ def _apply_adopt(shop: Shop, _stamp: Stamp, action: act.AdoptChannel) -> int:
     return 0
 
 
+UNMEASURED = (ChannelKind.ARC, ChannelKind.BUTTON)
+"""Channels whose number is compared with no standard."""
+
+
+def _check_calibrate(shop: Shop, action: act.CalibrateChannel) -> None:
+    channel = shop.channels.get(action.channel)
+    if channel is None or channel.kind is None:
+        raise Refused(f"Say first what channel {action.channel} measures.")
+    if channel.kind in UNMEASURED:
+        raise Refused(f"{action.channel} is a {channel.kind} channel: there is nothing to correct.")
+
+
+def _apply_calibrate(shop: Shop, stamp: Stamp, action: act.CalibrateChannel) -> int:
+    due_us = None
+    if action.valid_days is not None:
+        due_us = stamp.utc_us + round(action.valid_days * DAY_US)
+    checks = action.as_checks()
+    shop.channels[action.channel].calibration = (
+        Calibration(checks, stamp.utc_us, due_us, action.note) if checks else None
+    )
+    return 0
+
+
 def _check_assign(shop: Shop, action: act.AssignChannel) -> None:
     channel = shop.channels.get(action.channel)
     if channel is None or channel.kind is None:
@@ -163,101 +188,14 @@ def _apply_change(shop: Shop, _stamp: Stamp, action: act.ChangePart | act.SetLim
     return 0
 
 
-# --- heats ---------------------------------------------------------------------------------------
+# --- what the judge turns into a step ------------------------------------------------------------
 
 
-def _check_begin_heat(shop: Shop, action: act.BeginHeat) -> None:
-    part = shop.part(action.part_id)
-    if action.heat_id < 1 or action.heat_id in shop.heats or action.heat_id < shop.next_heat_id:
-        raise Refused(f"Heat number {action.heat_id} cannot be given to a new heat.")
-    if shop.heat_of(part.id) is not None:
-        raise Refused(f"{part.name} is already in a heat: end that one first.")
+def _check_heat(shop: Shop, action: act.NextStep) -> None:
+    shop.open_heat(action.heat_id)
 
 
-def _apply_begin_heat(shop: Shop, stamp: Stamp, action: act.BeginHeat) -> int:
-    shop.heats[action.heat_id] = Heat(
-        action.heat_id, action.part_id, stamp.mono_us, stamp.utc_us, action.phase, stamp.mono_us
-    )
-    shop.next_heat_id = max(shop.next_heat_id, action.heat_id + 1)
-    shop.forget_old_heats()
-    return action.heat_id
-
-
-def _check_move(shop: Shop, action: act.MovePart) -> None:
-    heat = shop.open_heat(action.heat_id)
-    if heat.phase == action.phase:
-        raise Refused(f"The part is already in the phase {action.phase!r}.")
-    if heat.pass_running:
-        raise Refused("A pass is running: end it before moving the part.")
-
-
-def _apply_move(shop: Shop, stamp: Stamp, action: act.MovePart) -> int:
-    heat = shop.open_heat(action.heat_id)
-    heat.phase, heat.phase_since_us = action.phase, stamp.mono_us
-    return 0
-
-
-def _check_end_heat(shop: Shop, action: act.EndHeat) -> None:
-    if shop.open_heat(action.heat_id).pass_running:
-        raise Refused("A pass is running: end it before ending the heat.")
-
-
-def _apply_end_heat(shop: Shop, stamp: Stamp, action: act.EndHeat) -> int:
-    heat = shop.open_heat(action.heat_id)
-    heat.ended_us, heat.purge_since_us = stamp.mono_us, None
-    return 0
-
-
-def _check_begin_purge(shop: Shop, action: act.BeginPurge) -> None:
-    if shop.open_heat(action.heat_id).purge_running:
-        raise Refused("The purge is already running.")
-
-
-def _apply_begin_purge(shop: Shop, stamp: Stamp, action: act.BeginPurge) -> int:
-    heat = shop.open_heat(action.heat_id)
-    heat.purge_since_us, heat.purge_ended_us = stamp.mono_us, None
-    return 0
-
-
-def _check_end_purge(shop: Shop, action: act.EndPurge) -> None:
-    if not shop.open_heat(action.heat_id).purge_running:
-        raise Refused("No purge is running.")
-
-
-def _apply_end_purge(shop: Shop, stamp: Stamp, action: act.EndPurge) -> int:
-    heat = shop.open_heat(action.heat_id)
-    heat.purge_since_us, heat.purge_ended_us = None, stamp.mono_us
-    return 0
-
-
-def _check_begin_pass(shop: Shop, action: act.BeginPass) -> None:
-    heat = shop.open_heat(action.heat_id)
-    if heat.pass_running:
-        raise Refused("A pass is already running.")
-    if heat.phase != "bench":
-        raise Refused(
-            f"Passes are welded on the bench, and the part is in the phase {heat.phase!r}: "
-            "move it to the bench first."
-        )
-
-
-def _apply_begin_pass(shop: Shop, stamp: Stamp, action: act.BeginPass) -> int:
-    heat = shop.open_heat(action.heat_id)
-    heat.pass_since_us, heat.passes = stamp.mono_us, heat.passes + 1
-    heat.pass_times_utc_us = [*heat.pass_times_utc_us[1 - PASSES_SHOWN :], (stamp.utc_us, None)]
-    return 0
-
-
-def _check_end_pass(shop: Shop, action: act.EndPass) -> None:
-    if not shop.open_heat(action.heat_id).pass_running:
-        raise Refused("No pass is running.")
-
-
-def _apply_end_pass(shop: Shop, stamp: Stamp, action: act.EndPass) -> int:
-    heat = shop.open_heat(action.heat_id)
-    heat.pass_since_us, heat.arc_out_us = None, stamp.mono_us
-    began_us, _ = heat.pass_times_utc_us[-1]
-    heat.pass_times_utc_us[-1] = (began_us, stamp.utc_us)
+def _nothing(_shop: Shop, _stamp: Stamp, _action: object) -> int:
     return 0
 
 
@@ -284,17 +222,22 @@ def _apply_recording(shop: Shop, _stamp: Stamp, action: act.RecordingChanged) ->
 
 
 _rule(act.AdoptChannel, _check_adopt, _apply_adopt)
+_rule(act.CalibrateChannel, _check_calibrate, _apply_calibrate)
 _rule(act.AssignChannel, _check_assign, _apply_assign)
 _rule(act.CreatePart, _check_create, _apply_create)
 _rule(act.ChangePart, _check_part, _apply_change)
 _rule(act.SetLimits, _check_part, _apply_change)
-_rule(act.BeginHeat, _check_begin_heat, _apply_begin_heat)
-_rule(act.MovePart, _check_move, _apply_move)
-_rule(act.EndHeat, _check_end_heat, _apply_end_heat)
-_rule(act.BeginPurge, _check_begin_purge, _apply_begin_purge)
-_rule(act.EndPurge, _check_end_purge, _apply_end_purge)
-_rule(act.BeginPass, _check_begin_pass, _apply_begin_pass)
-_rule(act.EndPass, _check_end_pass, _apply_end_pass)
+_rule(act.BeginHeat, trip_rules.check_begin_heat, trip_rules.apply_begin_heat)
+_rule(act.MovePart, trip_rules.check_move, trip_rules.apply_move)
+_rule(act.EndHeat, trip_rules.check_end_heat, trip_rules.apply_end_heat)
+_rule(act.BeginPurge, trip_rules.check_begin_purge, trip_rules.apply_begin_purge)
+_rule(act.EndPurge, trip_rules.check_end_purge, trip_rules.apply_end_purge)
+_rule(act.BeginPass, trip_rules.check_begin_pass, trip_rules.apply_begin_pass)
+_rule(act.EndPass, trip_rules.check_end_pass, trip_rules.apply_end_pass)
+_rule(act.UndoStep, trip_rules.check_undo, trip_rules.apply_undo)
+_rule(act.CorrectPhase, trip_rules.check_correct, trip_rules.apply_correct)
+_rule(act.NextStep, _check_heat, _nothing)
+_rule(act.AnswerQuestion, _anything, _nothing)
 _rule(act.ServiceStarted, _anything, _apply_started)
 _rule(act.ClockStepped, _anything, _apply_clock)
 _rule(act.RecordingChanged, _anything, _apply_recording)

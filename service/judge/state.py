@@ -3,12 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from service.judge.alarms import AlarmBook
+from service.judge.arc import ArcTrack
 from service.judge.channel import ChannelTrack
 from service.judge.events import Outcome
 from service.judge.heat_track import HeatTrack
+from service.judge.press import Press
 from service.judge.shop import Shop
+
+
+@dataclass(slots=True)
+class Question:
+    """Which part is meant, asked because the readings or the button do not say.
+
+    Attributes:
+        kind: An arc burns, or somebody has pressed "next".
+        channel: What brought it up.
+        since_us: When (shop time [µs]).
+        heat_ids: The heats that it may be.
+        spans: Passes seen meanwhile: when each arc began and ended, and how long it burnt [µs].
+    """
+
+    id: int
+    kind: Literal["arc", "next"]
+    channel: str
+    since_us: int
+    heat_ids: list[int] = field(default_factory=list)
+    spans: list[tuple[int, int | None, int]] = field(default_factory=list)
 
 
 @dataclass(slots=True)
@@ -17,6 +40,8 @@ class JudgeState:
 
     Attributes:
         heats: The open heats by their id.
+        arcs, presses: What the arc channels and the buttons have shown, by channel.
+        questions: What waits for an answer, by its id; ``last_question``: the newest id.
         tick_us: The last tick worked through (shop time [µs]); ``None`` before the first event.
         now_us: Shop time of the last event or tick [µs].
         looked_us: Shop time of the last look at verdicts and alarms [µs].
@@ -28,6 +53,10 @@ class JudgeState:
     channels: dict[str, ChannelTrack] = field(default_factory=dict)
     heats: dict[int, HeatTrack] = field(default_factory=dict)
     book: AlarmBook = field(default_factory=AlarmBook)
+    arcs: dict[str, ArcTrack] = field(default_factory=dict)
+    presses: dict[str, Press] = field(default_factory=dict)
+    questions: dict[int, Question] = field(default_factory=dict)
+    last_question: int = 0
     tick_us: int | None = None
     now_us: int = 0
     looked_us: int = 0

@@ -1,0 +1,128 @@
+"""What can be said of a part's trip: its moves, its purge, its passes, and what was not so."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from service.judge.action_base import BaseAction, Name
+
+HeatPhase = Literal["oven", "carry", "bench", "slow cool"]
+"""Where a part is on its trip. Passes are marked apart: welding happens on the bench."""
+
+Origin = Literal["tap", "button", "readings"]
+"""What said that a step was taken: a tap on a page, the "next" button, or the readings."""
+
+
+class BeginHeat(BaseAction):
+    """A part's trip begins, in the oven or (already hot) on the bench."""
+
+    kind: Literal["begin heat"] = "begin heat"
+    heat_id: int = 0
+    part_id: int
+    phase: Literal["oven", "bench"] = "oven"
+
+
+class MovePart(BaseAction):
+    """The part changes place: into the carry, onto the bench, under cover, back to the oven."""
+
+    kind: Literal["move part"] = "move part"
+    heat_id: int
+    phase: HeatPhase
+
+
+class EndHeat(BaseAction):
+    """The trip is over."""
+
+    kind: Literal["end heat"] = "end heat"
+    heat_id: int
+
+
+class BeginPurge(BaseAction):
+    """The cavity is closed and gas is (about to be) on: the clearing counts from here."""
+
+    kind: Literal["begin purge"] = "begin purge"
+    heat_id: int
+
+
+class EndPurge(BaseAction):
+    """Gas off on purpose: nothing to judge any more."""
+
+    kind: Literal["end purge"] = "end purge"
+    heat_id: int
+
+
+class BeginPass(BaseAction):
+    """Arc on."""
+
+    kind: Literal["begin pass"] = "begin pass"
+    heat_id: int
+
+
+class EndPass(BaseAction):
+    """Arc out."""
+
+    kind: Literal["end pass"] = "end pass"
+    heat_id: int
+
+
+class NextStep(BaseAction):
+    """The one obvious next step of a heat, whatever it is now; refused when there is none."""
+
+    kind: Literal["next step"] = "next step"
+    heat_id: int
+
+
+class UndoStep(BaseAction):
+    """Take back the last step of a heat: a new, compensating entry; nothing is deleted.
+
+    Attributes:
+        number: The step meant; refused when another has been taken since.
+    """
+
+    kind: Literal["undo step"] = "undo step"
+    heat_id: int
+    number: Annotated[int, Field(ge=1)]
+
+
+class CorrectPhase(BaseAction):
+    """Say afterwards what a phase of a heat was, when it began, or that it never was.
+
+    No reading is touched. The record and the timers follow the correction; the cooldown models,
+    which have seen the readings already, are told of a new place from now on.
+
+    Attributes:
+        number: Its place on the trip, from 1.
+        phase: What it was; absent: as said before.
+        began_us: When it began [µs UTC]; absent: as said before.
+        never: It never was: the phase before it went on.
+        by: Who says so.
+    """
+
+    kind: Literal["correct phase"] = "correct phase"
+    heat_id: int
+    number: Annotated[int, Field(ge=1)]
+    phase: HeatPhase | None = None
+    began_us: Annotated[int, Field(ge=0, lt=1 << 62)] | None = None
+    never: bool = False
+    by: Name | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> CorrectPhase:
+        if self.never and (self.phase is not None or self.began_us is not None):
+            raise ValueError("never goes without phase and began_us: what never was has neither")
+        if not self.never and self.phase is None and self.began_us is None:
+            raise ValueError("say phase, began_us or never: otherwise nothing is corrected")
+        return self
+
+
+class AnswerQuestion(BaseAction):
+    """Say which part is meant, where the readings or the button left it open.
+
+    ``heat_id`` absent: none of them.
+    """
+
+    kind: Literal["answer question"] = "answer question"
+    question_id: int
+    heat_id: int | None
