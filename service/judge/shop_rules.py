@@ -114,6 +114,17 @@ def _apply_adopt(shop: Shop, _stamp: Stamp, action: act.AdoptChannel) -> int:
     return 0
 
 
+MOST_CORRECTED: dict[ChannelKind, tuple[float, float]] = {
+    ChannelKind.THERMOCOUPLE: (30.0, 0.0),
+    ChannelKind.COLD_JUNCTION: (10.0, 0.0),
+    ChannelKind.AMBIENT: (10.0, 0.0),
+    ChannelKind.GAS_FLOW: (2.0, 0.5),
+    ChannelKind.OXYGEN: (2000.0, 0.25),
+    ChannelKind.ROOM_OXYGEN: (2000.0, 0.1),
+    ChannelKind.BOTTLE_PRESSURE: (1e6, 0.1),
+}
+"""Further out than this, in the channel's unit or as a share of the true value, a sensor has not
+drifted but is damaged, of another type or scaled for another gas (common practice, no source)."""
 UNMEASURED = (ChannelKind.ARC, ChannelKind.BUTTON)
 """Channels whose number is compared with no standard."""
 
@@ -124,6 +135,14 @@ def _check_calibrate(shop: Shop, action: act.CalibrateChannel) -> None:
         raise Refused(f"Say first what channel {action.channel} measures.")
     if channel.kind in UNMEASURED:
         raise Refused(f"{action.channel} is a {channel.kind} channel: there is nothing to correct.")
+    least, share = MOST_CORRECTED[channel.kind]
+    for check in action.checks:
+        most = max(least, share * abs(check.true))
+        if abs(check.true - check.reads) > most:
+            raise Refused(
+                f"{check.reads:g} for a true {check.true:g} is no drift but a fault: look for it "
+                f"(at most {most:g} is corrected)."
+            )
 
 
 def _apply_calibrate(shop: Shop, stamp: Stamp, action: act.CalibrateChannel) -> int:

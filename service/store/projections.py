@@ -6,6 +6,7 @@ action's row in the journal.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from typing import Any
 
@@ -15,28 +16,35 @@ from service.judge.actions import (
     AcknowledgeAlarm,
     Action,
     AdoptChannel,
+    AnswerQuestion,
     AssignChannel,
     BeginHeat,
     BeginPass,
     BeginPurge,
+    CalibrateChannel,
     ChangePart,
     ClockStepped,
+    CorrectPhase,
     CreatePart,
     EndHeat,
     EndPass,
     EndPurge,
     Limits,
     MovePart,
+    NextStep,
     RecordingChanged,
     ServiceStarted,
     SetLimits,
+    UndoStep,
     UpdateTimeTold,
 )
+from service.judge.calibration import DAY_US
 from service.judge.events import Acted
 from service.readings import ChannelKind
 from service.store.codes import Codes
 from service.store.schema import (
     assignment,
+    calibration,
     channel,
     heat,
     heat_phase,
@@ -48,12 +56,22 @@ from service.store.schema import (
 
 JOURNAL_ONLY: tuple[type, ...] = (
     AcknowledgeAlarm,
+    AnswerQuestion,
+    BeginPass,
+    BeginPurge,
     ClockStepped,
+    CorrectPhase,
+    EndPass,
+    EndPurge,
+    MovePart,
+    NextStep,
     RecordingChanged,
     ServiceStarted,
+    UndoStep,
     UpdateTimeTold,
 )
-"""Actions that change no table but the journal (an acknowledgement shows in the alarm log)."""
+"""Actions that change no table but the journal: an acknowledgement shows in the alarm log, a step of
+a trip in what the judge made of it (``trips.py``)."""
 
 
 def project(connection: Connection, acted: Acted, codes: Codes) -> None:
@@ -87,6 +105,21 @@ def _adopt_channel(
             .where(channel.c.id == terminals_id, channel.c.kind.is_(None))
             .values(kind=ChannelKind.COLD_JUNCTION.value, adopted_us=acted.stamp.utc_us)
         )
+
+
+def _calibrate_channel(
+    connection: Connection, acted: Acted, action: CalibrateChannel, codes: Codes
+) -> None:
+    days = action.valid_days
+    connection.execute(
+        calibration.insert().values(
+            channel_id=codes.channel_id(connection, action.channel),
+            from_us=acted.stamp.utc_us,
+            due_us=None if days is None else acted.stamp.utc_us + round(days * DAY_US),
+            checks=json.dumps([[check.reads, check.true] for check in action.checks]),
+            note=action.note,
+        )
+    )
 
 
 def _assign_channel(
@@ -154,10 +187,6 @@ def _begin_heat(connection: Connection, acted: Acted, action: BeginHeat, _: Code
     _new_phase(connection, action.heat_id, acted.stamp.utc_us, action.phase)
 
 
-def _move_part(connection: Connection, acted: Acted, action: MovePart, _: Codes) -> None:
-    _new_phase(connection, action.heat_id, acted.stamp.utc_us, action.phase)
-
-
 def _new_phase(connection: Connection, heat_id: int, from_us: int, phase: str) -> None:
     connection.execute(heat_phase.insert().values(heat_id=heat_id, from_us=from_us, phase=phase))
 
@@ -168,29 +197,6 @@ def _end_heat(connection: Connection, acted: Acted, action: EndHeat, _: Codes) -
     )
     for table in (purge, weld_pass):
         _end_open(connection, table, action.heat_id, acted.stamp.utc_us)
-
-
-def _begin_purge(connection: Connection, acted: Acted, action: BeginPurge, _: Codes) -> None:
-    _end_open(connection, purge, action.heat_id, acted.stamp.utc_us)
-    connection.execute(purge.insert().values(heat_id=action.heat_id, begun_us=acted.stamp.utc_us))
-
-
-def _end_purge(connection: Connection, acted: Acted, action: EndPurge, _: Codes) -> None:
-    _end_open(connection, purge, action.heat_id, acted.stamp.utc_us)
-
-
-def _begin_pass(connection: Connection, acted: Acted, action: BeginPass, _: Codes) -> None:
-    _end_open(connection, weld_pass, action.heat_id, acted.stamp.utc_us)
-    number = _count(connection, weld_pass, weld_pass.c.heat_id == action.heat_id) + 1
-    connection.execute(
-        weld_pass.insert().values(
-            heat_id=action.heat_id, number=number, begun_us=acted.stamp.utc_us
-        )
-    )
-
-
-def _end_pass(connection: Connection, acted: Acted, action: EndPass, _: Codes) -> None:
-    _end_open(connection, weld_pass, action.heat_id, acted.stamp.utc_us)
 
 
 def _end_open(connection: Connection, table: Table, heat_id: int, at_us: int) -> None:
@@ -217,14 +223,10 @@ Write = Callable[[Connection, Acted, Any, Codes], None]
 WRITERS: dict[type[Action], Write] = {
     AdoptChannel: _adopt_channel,
     AssignChannel: _assign_channel,
+    CalibrateChannel: _calibrate_channel,
     CreatePart: _create_part,
     ChangePart: _change_part,
     SetLimits: _set_limits,
     BeginHeat: _begin_heat,
-    MovePart: _move_part,
     EndHeat: _end_heat,
-    BeginPurge: _begin_purge,
-    EndPurge: _end_purge,
-    BeginPass: _begin_pass,
-    EndPass: _end_pass,
 }

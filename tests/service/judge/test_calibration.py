@@ -11,6 +11,8 @@ from pydantic import ValidationError
 from service.judge import actions as act
 from service.judge.calibration import Calibration, Check, corrected, fault_of
 from service.judge.events import Refused
+from service.judge.shop_rules import MOST_CORRECTED, UNMEASURED
+from service.readings import ChannelKind
 
 numbers = st.floats(-500, 2000, allow_nan=False)
 
@@ -134,3 +136,21 @@ def test_only_what_measures_is_calibrated(shop):
     shop.act(act.AdoptChannel(channel="arc1", channel_kind="arc"))
     with pytest.raises(Refused, match="nothing to correct"):
         shop.act(calibrate("arc1", [(0.0, 1.0)]))
+
+
+def test_a_fault_is_not_calibrated_away(shop):
+    with pytest.raises(Refused, match="331.2 for a true 100 is no drift but a fault"):
+        shop.act(calibrate("tc1", [(331.2, 100.0)]))
+    shop.sources["flow1"] = lambda _t: 9.0
+    shop.run(2)
+    shop.act(act.AdoptChannel(channel="flow1", channel_kind="gas flow"))
+    shop.act(calibrate("flow1", [(0.4, 0.0), (12.0, 10.0)]))
+    shop.sources["oxygen1"] = lambda _t: 209_000.0
+    shop.run(2)
+    shop.act(act.AdoptChannel(channel="oxygen1", channel_kind="oxygen"))
+    with pytest.raises(Refused, match="no drift but a fault"):
+        shop.act(calibrate("oxygen1", [(90_000.0, 209_500.0)]))
+
+
+def test_every_kind_that_measures_has_its_bound():
+    assert set(MOST_CORRECTED) == set(ChannelKind) - set(UNMEASURED)
