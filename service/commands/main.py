@@ -26,6 +26,7 @@ COMMANDS: dict[str, str] = {
     "check": "check a config and say what would open",
     "forecast": "how long until a logged part cools past a temperature",
     "purge": "when a logged purge is clear",
+    "volume": "how much a cavity holds, from its pieces",
     "replay": "judge a recorded database again and compare",
     "backup": "copy the database and check the copy",
     "restore": "put a backup in the place of the database",

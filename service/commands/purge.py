@@ -14,6 +14,15 @@ from typing import Any
 
 from service.commands.errors import BadInput
 from service.commands.purge_log import PurgeLog, PurgeRow, read_purge_log
+from service.commands.purge_options import (
+    Bottle,
+    add_options,
+    bottle,
+    cavity_volume_l,
+    check_numbers,
+    meter,
+)
+from service.physics.flow_meter import FlowMeter
 from service.physics.gas import AIR_OXYGEN_PPM
 from service.physics.purge import Basis, Purge, PurgeSetup
 from service.readings import Spread
@@ -42,6 +51,7 @@ class PurgeAnswer:
         reason: One sentence on why.
         ended_s: Time of the last row [s].
         used_l: Argon through the meter [l].
+        flow_l_min: The flow at the last row, 0 when it is not known [l/min].
         volume_allowance: True over stated volume up to which it would be clear by the flow [1].
         learnt_volume_l: Volume the cavity behaved as by the sensor [l]; ``None`` without one.
         troubles: Named troubles with what to look at.
@@ -56,6 +66,7 @@ class PurgeAnswer:
     reason: str
     ended_s: float
     used_l: float
+    flow_l_min: float
     volume_allowance: float
     learnt_volume_l: Spread | None
     troubles: list[str]
@@ -63,7 +74,11 @@ class PurgeAnswer:
 
 
 def purge_log(
-    path: Path, volume_l: float, limit_ppm: float, hose_volume_l: float = 0.0
+    path: Path,
+    volume_l: float,
+    limit_ppm: float,
+    hose_volume_l: float = 0.0,
+    flow_meter: FlowMeter | None = None,
 ) -> PurgeAnswer:
     """Work through a purge log.
 
@@ -72,6 +87,7 @@ def purge_log(
         volume_l: Cold cavity volume [l].
         limit_ppm: Oxygen limit [ppm].
         hose_volume_l: Hose between meter and cavity [l].
+        flow_meter: The meter the log's flow was read from; ``None``: it shows true argon.
 
     Raises:
         BadInput: The file or an argument is wrong; the message says what and where.
@@ -87,7 +103,8 @@ def purge_log(
         )
     except ValueError as error:
         raise BadInput(str(error)) from error
-    return _work_through(log, setup, limit_ppm)
+    factor = 1.0 if flow_meter is None else flow_meter.argon_per_shown()
+    return _work_through(log, setup, limit_ppm, factor)
 
 
 def _usual_interval_s(rows: list[PurgeRow]) -> float | None:
@@ -95,13 +112,16 @@ def _usual_interval_s(rows: list[PurgeRow]) -> float | None:
     return min(max(statistics.median(gaps), 1e-3), 3600.0) if gaps else None
 
 
-def _work_through(log: PurgeLog, setup: PurgeSetup, limit_ppm: float) -> PurgeAnswer:
+def _work_through(
+    log: PurgeLog, setup: PurgeSetup, limit_ppm: float, argon_per_shown: float
+) -> PurgeAnswer:
     purge = Purge(setup, log.rows[0].t_s)
     clear_since_s: float | None = None
     for row in log.rows:
         if row.gas_temp_c is not None:
             purge.observe_gas_temperature(row.t_s, row.gas_temp_c)
-        purge.observe_flow(row.t_s, row.flow_l_min)
+        shown = row.flow_l_min
+        purge.observe_flow(row.t_s, None if shown is None else argon_per_shown * shown)
         if row.oxygen_ppm is not None:
             purge.observe_oxygen(row.t_s, row.oxygen_ppm)
         if not purge.clear(limit_ppm):
@@ -128,6 +148,7 @@ def _work_through(log: PurgeLog, setup: PurgeSetup, limit_ppm: float) -> PurgeAn
         reason=_reason(why, purge.basis, oxygen, limit_ppm),
         ended_s=ended_s,
         used_l=purge.used_l,
+        flow_l_min=purge.flow_l_min or 0.0,
         volume_allowance=purge.volume_may_be_over(limit_ppm) or 0.0,
         learnt_volume_l=purge.learnt_volume_l() if purge.basis == "oxygen sensor" else None,
         troubles=purge.troubles(),
@@ -176,7 +197,7 @@ def _spread(spread: Spread | None) -> dict[str, float | None] | None:
     return {"p05": spread.p05, "p50": spread.p50, "p95": spread.p95}
 
 
-def as_text(answer: PurgeAnswer) -> str:
+def as_text(answer: PurgeAnswer, gas_left: Bottle | None = None) -> str:
     """The answer in the words of the shop, one statement a line."""
     oxygen, at = answer.oxygen_ppm_at_end, answer.clear_at_s
     lines = [_headline(answer, at)]
@@ -201,6 +222,8 @@ def as_text(answer: PurgeAnswer) -> str:
             "a volume to give next time."
         )
     lines.append(f"Argon used: {answer.used_l:.1f} l.")
+    if gas_left is not None:
+        lines.append(gas_left.text())
     lines.extend(f"Look: {trouble}." for trouble in answer.troubles)
     lines.append(SAFETY)
     return "\n".join(lines)
@@ -250,28 +273,26 @@ def add_purge(subparsers: argparse._SubParsersAction[Any]) -> None:
     parser.add_argument(
         "log", metavar="LOG.csv", type=Path, help="t_s,flow_l_min[,oxygen_ppm][,gas_temp_c]"
     )
-    parser.add_argument("--volume-l", type=float, required=True, help="cold cavity volume [l]")
-    parser.add_argument("--limit-ppm", type=float, required=True, help="oxygen limit [ppm]")
-    parser.add_argument(
-        "--hose-volume-l", type=float, default=0.0, help="hose from meter to cavity [l]"
-    )
+    add_options(parser)
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.set_defaults(run=run_purge)
 
 
 def run_purge(arguments: argparse.Namespace) -> int:
     """Run ``heatwindow purge``; 0 when the question was answered, clear or not."""
-    for name in ("volume_l", "limit_ppm", "hose_volume_l"):
-        if not math.isfinite(getattr(arguments, name)):
-            option = "--" + name.replace("_", "-")
-            raise BadInput(f"{option} {getattr(arguments, name)} is not a finite number")
+    check_numbers(arguments)
     answer = purge_log(
-        arguments.log, arguments.volume_l, arguments.limit_ppm, arguments.hose_volume_l
+        arguments.log,
+        cavity_volume_l(arguments),
+        arguments.limit_ppm,
+        arguments.hose_volume_l,
+        meter(arguments),
     )
+    gas_left = bottle(arguments, answer.flow_l_min)
     if answer.unused:
         sys.stderr.write(f"heatwindow: not used: column {', column '.join(answer.unused)}\n")
     if arguments.json:
         print(json.dumps(as_json(answer), allow_nan=False))
     else:
-        sys.stdout.write(as_text(answer) + "\n")
+        sys.stdout.write(as_text(answer, gas_left) + "\n")
     return 0

@@ -8,6 +8,7 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 from service.physics import gas
+from service.physics.flow_meter import FlowMeter
 
 
 def test_rotameter_scaled_for_air_used_with_argon() -> None:
@@ -66,3 +67,34 @@ def test_standard_litres_hold_the_same_argon() -> None:
         there = PropsSI("D", "T", named.temperature_c + 273.15, "P", named.pressure_pa, "Argon")
         here = PropsSI("D", "T", 293.15, "P", 101_325, "Argon")
         assert gas.litres_at_reference(1.0, condition) == pytest.approx(there / here, rel=1e-3)
+
+
+def test_a_whole_meter() -> None:
+    """The single corrections, put together; each is held against its source above."""
+    # Printed by a meter maker: 0.85 for argon on an air scale (0.8514 with CoolProp's densities).
+    assert FlowMeter("float", "air").argon_per_shown() == pytest.approx(0.8514, abs=5e-4)
+    # A ball meter before a valve at 1 bar gauge shows too little: √2 at twice the pressure.
+    squeezed = FlowMeter("float", "air", pressure_pa=2 * gas.ATMOSPHERE_PA)
+    assert squeezed.argon_per_shown() == pytest.approx(0.8514 * 2**0.5, abs=1e-3)
+    # A sensor maker prints 1.405 for argon on nitrogen; the litre of 0 °C is 1.07322 of ours (own
+    # calculation from the ideal gas law).
+    thermal = FlowMeter("thermal", "nitrogen", gas_factor=1.405, litres_at="0 °C, 1 atm")
+    assert thermal.argon_per_shown() == pytest.approx(1.405 * 1.07322, abs=2e-5)
+    # Without the maker's factor: 1.39 to 1.405 are printed.
+    assert 1.38 < FlowMeter("thermal", "nitrogen").argon_per_shown() < 1.41
+    assert FlowMeter().argon_per_shown() == 1.0
+
+
+@pytest.mark.parametrize(
+    ("wrong", "text"),
+    [
+        ({"principle": "paddle"}, "paddle.*argon, float, thermal"),
+        ({"scaled_for": "helium"}, "helium.*argon, air, nitrogen"),
+        ({"litres_at": "25 °C"}, "25 °C.*0 °C, 1 atm"),
+        ({"principle": "thermal", "gas_factor": 14.0}, "14.*0.2 to 5"),
+        ({"principle": "float", "gas_factor": 1.4}, "belongs to a thermal meter"),
+    ],
+)
+def test_an_impossible_meter_is_refused(wrong: dict[str, object], text: str) -> None:
+    with pytest.raises(ValueError, match=text):
+        FlowMeter(**wrong)

@@ -184,3 +184,53 @@ def test_a_missing_or_binary_file_is_refused(tmp_path: Path, capsys) -> None:
 def test_wrong_options_are_refused(log, capsys, options: list[str]) -> None:
     assert main(["purge", log(steady(5)), *options]) == 2
     assert len(capsys.readouterr().err.splitlines()) == 1
+
+
+def test_the_volume_may_be_given_by_pieces(log, capsys) -> None:
+    path = log(steady(200))
+    whole = ["--limit-ppm", "50", "--json"]
+    assert main(["purge", path, "--volume-l", "2.355", *whole]) == 0
+    stated = json.loads(capsys.readouterr().out)
+    assert main(["purge", path, "--piece", "pipe 2 x 600", "--piece", "pipe 2 x 400", *whole]) == 0
+    pieces = json.loads(capsys.readouterr().out)
+    # 2.3551 against 2.355 l.
+    assert pieces["clear_at_s"]["p95"] == pytest.approx(stated["clear_at_s"]["p95"], abs=0.5)
+
+
+def test_a_meter_scaled_for_air_shows_more_than_flows(log, capsys) -> None:
+    path = log(steady(400))
+    plain = ask(path, capsys)["clear_at_s"]["p50"]
+    scaled = ask(path, capsys, "--meter", "float", "--scale-gas", "air")["clear_at_s"]["p50"]
+    # 0.8514 of what is shown: 1/0.8514 the time, to the row.
+    assert scaled == pytest.approx(plain / 0.8514, abs=2.0)
+    cold_litres = ask(path, capsys, "--litres-at", "0 °C, 1 atm")["clear_at_s"]["p50"]
+    assert cold_litres == pytest.approx(plain / 1.0732, abs=2.0)
+
+
+def test_litres_and_minutes_left_in_the_bottle(log, capsys) -> None:
+    arguments = ["purge", log(steady(61)), "--volume-l", "2.4", "--limit-ppm", "50"]
+    more = ["--bottle-l", "10", "--bottle-bar", "30", "--torch-l-min", "8"]
+    assert main([*arguments, *more]) == 0
+    text = capsys.readouterr().out
+    assert "Argon used: 10.0 l." in text
+    # 10 l at 30 bar over the atmosphere of 1.01325 bar; at 18 l/min.
+    assert "Argon left in the bottle: 296 l, 16 min at 18.0 l/min for purge and torch." in text
+
+
+@pytest.mark.parametrize(
+    ("more", "text"),
+    [
+        (["--meter", "float"], "--meter float needs --scale-gas"),
+        (["--scale-gas", "air"], "needs --meter float or --meter thermal"),
+        (["--meter", "float", "--scale-gas", "air", "--gas-factor", "1.4"], "thermal meter"),
+        (["--meter-bar", "2"], "belongs to --meter float"),
+        (["--bottle-l", "10"], "go together"),
+        (["--bottle-l", "10", "--bottle-bar", "900"], "outside 0 to 35 MPa"),
+        (["--torch-l-min", "-1"], "must not be negative"),
+        (["--bottle-bar", "nan"], "--bottle-bar nan is not a finite number"),
+    ],
+)
+def test_options_that_do_not_go_together(log, capsys, more: list[str], text: str) -> None:
+    path = log(steady(10))
+    assert main(["purge", path, "--volume-l", "2.4", "--limit-ppm", "50", *more]) == 2
+    assert text in capsys.readouterr().err
