@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, func, select
 
-from service.readings import Reading
+from service.readings import Quality, Reading
 from service.store.codes import QUALITY_OF
 from service.store.marks import Mark, by_time, mark_at, marks_between, stray_rows
 from service.store.schema import (
@@ -134,12 +134,15 @@ def _within(query: Select[Any], column: Any, low: int, high: int | None) -> Sele
 
 def _reading(row: Row[Any], offset_us: int) -> Reading:
     arrived_us = row.t_us + row.delay_us
+    quality, reason = QUALITY_OF.get(row.quality), row.reason
+    if quality is None:  # a row that the disk or somebody's hand has altered: not to be believed
+        quality, reason = Quality.BAD, f"unknown quality {row.quality} in the database"
     return Reading(
         channel=row.name,
         unit=row.unit_name or None,
         value=row.value,
-        quality=QUALITY_OF[row.quality],
-        reason=row.reason,
+        quality=quality,
+        reason=reason,
         t_us=row.t_us,
         arrived_us=arrived_us,
         mono_us=arrived_us - offset_us,

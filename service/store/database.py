@@ -12,8 +12,9 @@ import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from pydantic import ValidationError
 from sqlalchemy import Connection, Engine, select
 from sqlalchemy.exc import DatabaseError
 
@@ -254,11 +255,25 @@ class Store:
             query = query.where(journal.c.seq <= to_seq)
         with self._connect() as connection:
             rows = connection.execute(query).all()
-        kept = (
-            Acted(Stamp(row.seq, row.mono_us, row.utc_us), any_action.validate_json(row.body))
-            for row in rows
-        )
+        kept = (self._acted(row) for row in rows)
         return _merged(kept, (e for e in self._spooled(from_seq, to_seq) if isinstance(e, Acted)))
+
+    def _acted(self, row: Any) -> Acted:
+        try:
+            action = any_action.validate_json(row.body)
+        except ValidationError as error:
+            first = error.errors()[0]
+            text = (
+                f"action {row.seq} ({row.kind}) in the database {self.path} cannot be read: "
+                f"{first['msg']}"
+            )
+            if first["type"] == "json_invalid":  # no version has ever written that
+                raise self._broken(text, text) from error
+            raise StoreError(
+                f"{text}; a newer heatwindow may have written it: install that version, or use "
+                "another database"
+            ) from error
+        return Acted(Stamp(row.seq, row.mono_us, row.utc_us), action)
 
     def readings(self, from_seq: int = 0, to_seq: int | None = None) -> Iterator[Reading]:
         """Every reading in order of arrival, exactly as it arrived; both ends included.
@@ -348,10 +363,16 @@ class Store:
                 yield connection
         except DatabaseError as error:
             text = f"cannot read the database {self.path}: {plain(error)}"
-            if self._lock is None or not damage.is_damage(error):
+            if not damage.is_damage(error):
                 raise StoreError(text) from error
-            self.damage_found(plain(error))
-            raise StoreDamaged(text) from error
+            raise self._broken(text, plain(error)) from error
+
+    def _broken(self, text: str, why: str) -> StoreError:
+        """What to raise; the service's own database is marked, to be set aside."""
+        if self._lock is None:
+            return StoreError(text)
+        self.damage_found(why)
+        return StoreDamaged(text)
 
 
 def _merged(kept: Iterable[_Placed], spooled: Iterable[_Placed]) -> Iterator[_Placed]:

@@ -11,9 +11,11 @@ from pathlib import Path
 import pytest
 from alembic import command
 
+from service.judge.actions import BeginPurge
+from service.readings import Quality
 from service.store import damage, engine, files
 from service.store.backup import backup, restore, verify
-from service.store.database import Store, StoreError
+from service.store.database import Store, StoreDamaged, StoreError
 from service.store.entries import Arrived
 from service.store.writer import Writer
 
@@ -228,6 +230,63 @@ def test_a_file_that_has_become_empty_is_set_aside(url, path, filled):
     store = Store.open(url)
     assert "empty" in store.notices()[0].text
     store.close()
+
+
+def alter(path, *statements):
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        connection.executescript(";".join(statements))
+        connection.commit()
+
+
+@pytest.fixture
+def acted(url, shop):
+    """A closed database with one action."""
+    store = Store.open(url)
+    store.write_side.keeper.keep([shop.acted(BeginPurge(heat_id=1))])
+    store.close()
+
+
+def test_a_journal_that_no_version_wrote_is_damage(url, path, acted):
+    alter(path, """UPDATE journal SET body = '{"kind":"begin p'""")
+    store = Store.open(url)
+    with pytest.raises(StoreDamaged, match=r"action \d+ \(begin purge\) .* cannot be read"):
+        list(store.journal())
+    assert "damaged" in store.notices()[0].text
+    store.close()
+    fresh = Store.open(url)
+    assert list(fresh.journal()) == []
+    assert "set aside" in fresh.notices()[0].text
+    fresh.close()
+
+
+def test_an_action_of_a_newer_version_is_refused_and_nothing_is_set_aside(url, path, acted):
+    alter(path, """UPDATE journal SET body = '{"kind":"polish"}', kind = 'polish'""")
+    store = Store.open(url)
+    with pytest.raises(StoreError, match="a newer heatwindow may have written it") as refused:
+        list(store.journal())
+    assert not isinstance(refused.value, StoreDamaged)
+    assert store.notices() == []
+    store.close()
+
+
+def test_a_command_beside_the_service_marks_nothing(url, path, acted):
+    alter(path, "UPDATE journal SET body = '{'")
+    store = Store.open_to_read(url)
+    with pytest.raises(StoreError, match="cannot be read"):
+        list(store.journal())
+    store.close()
+    assert not path.with_name("shop.db.damaged").exists()
+
+
+def test_a_row_with_an_unknown_quality_is_not_believed(url, path, filled):
+    alter(path, "UPDATE reading SET quality = 9 WHERE seq = 7")
+    store = Store.open(url)
+    found = list(store.readings())
+    store.close()
+    assert len(found) == len(filled)
+    (altered,) = [each for each in found if each.seq == 7]
+    assert altered.quality is Quality.BAD
+    assert "unknown quality 9" in str(altered.reason)
 
 
 def test_somebody_elses_file_is_left_alone(tmp_path):
