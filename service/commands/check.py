@@ -14,6 +14,7 @@ from pathlib import Path
 
 from service.commands import adoption
 from service.commands.errors import BadInput
+from service.commands.unit import unit_text
 from service.config import Config, ConfigRefused, load
 from service.sources.shipped_broker import FOLDER, VARIANTS, config_text, rights_text
 
@@ -47,6 +48,11 @@ def add_check(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -
         "network); or rights, the rights.acl that goes with lan",
     )
     parser.add_argument(
+        "--service-unit",
+        action="store_true",
+        help="print a systemd unit for this machine and config instead",
+    )
+    parser.add_argument(
         "--adopt",
         metavar="PORT",
         help="read this serial port from now on; a running service takes it up by itself",
@@ -66,6 +72,9 @@ def run_check(given: argparse.Namespace) -> int:
     if given.broker_config is not None:
         return print_broker_config(given.broker_config)
     config = config_from(given.config)
+    if given.service_unit:
+        sys.stdout.write(unit_text(config, given.config))
+        return 0
     change_ports(given, config)
     findings = findings_for(config)
     name = given.config or "no config file: defaults"

@@ -12,9 +12,11 @@ from pathlib import Path
 from service.commands.check import config_from
 from service.commands.errors import CommandError
 from service.commands.signals import stop_on_signals
+from service.commands.supervisor import Supervisor
 
 LOOK_EVERY_S = 2.0
-"""How often the file of adopted ports is looked at, which ``check`` may have changed [s]."""
+"""How often the file of adopted ports is looked at, which ``check`` may have changed, and the
+supervisor told that all is well [s]."""
 
 
 def add_run(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -44,8 +46,12 @@ def run_run(given: argparse.Namespace) -> int:
         gc.freeze()
         try:
             say(running.address)
+            supervisor = Supervisor(running.wellness.stuck)
+            supervisor.ready(running.address)
             while not stop.wait(LOOK_EVERY_S):
                 running.links.look()
+                supervisor.alive()
+            supervisor.stopping()
         finally:
             clean = running.stop()
     if not clean:

@@ -45,22 +45,29 @@ class Wellness:
         self._links = links
         self._clock = clock
 
-    def health(self) -> tuple[bool, Mapping[str, object]]:
-        """Whether every worker has come round within ``PROGRESS_S`` and every subscription has
-        been granted since the start; data age is told, and changes nothing."""
-        now_s = time.monotonic()
-        now_us = self._clock.monotonic_us()
-        status = self._writer.status()
-        ways_in = self._links.current()
-        links = [link.status() for link in ways_in]
+    def stuck(self) -> list[str]:
+        """Workers that have not come round within ``PROGRESS_S``."""
+        return self._stuck([link.status() for link in self._links.current()])
+
+    def _stuck(self, links: list[LinkStatus]) -> list[str]:
+        now_s, now_us = time.monotonic(), self._clock.monotonic_us()
         workers = {
             "judge": now_s - self._collector.judge_progress_s,
-            "writer": now_s - status.last_progress,
+            "writer": now_s - self._writer.status().last_progress,
         }
         for each in links:
             age_s = (now_us - each.progress_us) / 1e6 / self._clock.speed
             workers[each.name] = age_s if each.running else float("inf")
-        stuck = [name for name, age_s in workers.items() if age_s > PROGRESS_S]
+        return [name for name, age_s in workers.items() if age_s > PROGRESS_S]
+
+    def health(self) -> tuple[bool, Mapping[str, object]]:
+        """Whether every worker has come round within ``PROGRESS_S`` and every subscription has
+        been granted since the start; data age is told, and changes nothing."""
+        now_us = self._clock.monotonic_us()
+        status = self._writer.status()
+        ways_in = self._links.current()
+        links = [link.status() for link in ways_in]
+        stuck = self._stuck(links)
         unsubscribed = [each.name for each in links if each.kind == "mqtt" and not each.openings]
         healthy = not stuck and not unsubscribed
         return healthy, {
