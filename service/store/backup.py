@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from service.store import engine
+from service.store.damage import FLAG
 from service.store.errors import StoreError
 from service.store.files import beside, copy_durably, need_room, publish, set_aside
 from service.store.lock import ServiceLock
@@ -96,6 +97,8 @@ def restore(source: Path, url: str) -> Copied:
         copy_durably(source, part)
         copied = verify(part)
         before = set_aside(target, "before-restore") if target.exists() else None
+        # Damage that was found in the old file is no damage of this one.
+        beside(target, FLAG).unlink(missing_ok=True)
         spool = beside(source, ".spool")
         if spool.is_file():
             copy_durably(spool, beside(target, ".spool"))

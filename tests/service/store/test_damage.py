@@ -141,6 +141,20 @@ def test_restore_sets_aside_what_was_there(url, path, filled, tmp_path, shop):
     assert verify(done.set_aside).readings == len(filled) + 1
 
 
+def test_a_restore_instead_of_a_damaged_database_is_not_set_aside_for_it(
+    url, path, filled, tmp_path
+):
+    backup(url, tmp_path / "copy.db")
+    store = Store.open(url)
+    store.damage_found("a page is malformed")
+    store.close()
+    restore(tmp_path / "copy.db", url)
+    again = Store.open(url)
+    assert list(again.readings()) == filled
+    assert again.notices() == []
+    again.close()
+
+
 def test_restore_into_an_empty_place(filled, url, tmp_path):
     backup(url, tmp_path / "copy.db")
     elsewhere = f"sqlite:///{tmp_path / 'new' / 'shop.db'}"
