@@ -373,7 +373,7 @@ class Collector:
         return True
 
     def _publish(self, outcome: Outcome) -> None:
-        if not outcome.alarms and not outcome.verdicts:
+        if not outcome.alarms and not outcome.verdicts and not outcome.trips:
             return
         self._writer.put_outcome(outcome)
         for listener in self._listeners:

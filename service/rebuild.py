@@ -95,10 +95,12 @@ def _owe_unrecorded(store: Store, judge: Judge, passed: _Passed) -> None:
     recorded = store.changes()
     moments = [alarm.mono_us for alarm in recorded.alarms]
     moments += [verdict.mono_us for verdict in recorded.verdicts]
+    moments += [trip.mono_us for trip in recorded.trips]
     last_us = max(moments, default=0)
     owed = judge.state.owed
     owed.alarms[:0] = [each for each in passed.outcome.alarms if each.mono_us > last_us]
     owed.verdicts[:0] = [each for each in passed.outcome.verdicts if each.mono_us > last_us]
+    owed.trips[:0] = [each for each in passed.outcome.trips if each.mono_us > last_us]
 
 
 def _restored(data: bytes) -> Judge:
@@ -145,15 +147,22 @@ def _rebuilt(store: Store, before_seq: int | None) -> tuple[Judge, _Passed]:
 
 
 def _oldest_open_heat(store: Store, to_seq: int | None) -> int | None:
-    """Where in the order the oldest heat without an end began."""
-    open_heats: dict[int, int] = {}
+    """Where in the order to begin: at the oldest heat without an end, and before that at every heat
+    that was still on its trip then. The steps of a trip are partly found in the readings, so none
+    may be judged from its middle."""
+    begun: dict[int, int] = {}
+    ended: dict[int, int] = {}
     for acted in store.journal(to_seq=to_seq):
         action = acted.action
         if isinstance(action, BeginHeat):
-            open_heats[action.heat_id] = acted.stamp.seq
+            begun[action.heat_id] = acted.stamp.seq
         elif isinstance(action, EndHeat):
-            open_heats.pop(action.heat_id, None)
-    return min(open_heats.values(), default=None)
+            ended[action.heat_id] = acted.stamp.seq
+    first = min((seq for heat_id, seq in begun.items() if heat_id not in ended), default=None)
+    for heat_id, seq in sorted(begun.items(), key=lambda each: -each[1]):
+        if first is not None and seq < first < ended[heat_id]:
+            first = seq
+    return first
 
 
 def _go_on(
@@ -178,6 +187,7 @@ def _go_on(
         else:
             passed.outcome.alarms += outcome.alarms
             passed.outcome.verdicts += outcome.verdicts
+            passed.outcome.trips += outcome.trips
     return passed
 
 

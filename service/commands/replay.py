@@ -22,13 +22,21 @@ from service import __version__
 from service.commands.check import config_from
 from service.commands.errors import BadInput, CommandError
 from service.judge.actions import ServiceStarted
-from service.judge.events import Acted, Advance, AlarmChange, Outcome, Refused, VerdictChange
+from service.judge.events import (
+    Acted,
+    Advance,
+    AlarmChange,
+    Outcome,
+    Refused,
+    TripChange,
+    VerdictChange,
+)
 from service.judge.judge import Judge
 from service.readings import Reading
 from service.rebuild import rebuild
 from service.store.database import Store, StoreError
 
-Change = AlarmChange | VerdictChange
+Change = AlarmChange | VerdictChange | TripChange
 
 SHOWN = 50
 """Differences printed; more are only counted."""
@@ -184,7 +192,7 @@ def _moment(event: Reading | Acted) -> tuple[int, int]:
 
 
 def _together(outcome: Outcome) -> set[Change]:
-    return {*outcome.alarms, *outcome.verdicts}
+    return {*outcome.alarms, *outcome.verdicts, *outcome.trips}
 
 
 def _in_order(changes: set[Change]) -> list[Change]:
@@ -216,6 +224,8 @@ def words(change: Change) -> str:
     when = f"{at:%Y-%m-%dT%H:%M:%S.%f}Z"
     if isinstance(change, AlarmChange):
         return f"{when} alarm {change.alarm_id} {change.kind} {change.state}: {change.text}"
+    if isinstance(change, TripChange):
+        return f"{when} heat {change.heat_id} {change.kind} {change.number}: {change.text}"
     return (
         f"{when} heat {change.heat_id} {change.phase}: {change.verdict} "
         f"(heat {change.heat}, purge {change.purge}): {change.text}"

@@ -7,17 +7,18 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, select
 
-from service.judge.events import AlarmChange, Outcome, VerdictChange
-from service.store.schema import alarm_change, verdict_change
+from service.judge.events import AlarmChange, Outcome, TripChange, VerdictChange
+from service.store.schema import alarm_change, trip_change, verdict_change
 
 
 def read_changes(connection: Connection) -> Outcome:
-    """Every alarm and verdict change kept, in the order of their moments."""
+    """Every change of an alarm, a verdict or a trip kept, in the order of their moments."""
     return Outcome(
         alarms=[AlarmChange(**_plain(row, AlarmChange)) for row in _rows(connection, alarm_change)],
         verdicts=[
             VerdictChange(**_plain(row, VerdictChange)) for row in _rows(connection, verdict_change)
         ],
+        trips=[TripChange(**_plain(row, TripChange)) for row in _rows(connection, trip_change)],
     )
 
 
@@ -25,5 +26,7 @@ def _rows(connection: Connection, table: Table) -> list[Row[Any]]:
     return list(connection.execute(select(table).order_by(table.c.mono_us, table.c.id)))
 
 
-def _plain(row: Row[Any], kind: type[AlarmChange] | type[VerdictChange]) -> dict[str, Any]:
+def _plain(
+    row: Row[Any], kind: type[AlarmChange] | type[VerdictChange] | type[TripChange]
+) -> dict[str, Any]:
     return {field.name: getattr(row, field.name) for field in fields(kind)}

@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from service.judge.actions import any_action
-from service.judge.events import Acted, AlarmChange, Outcome, Stamp, VerdictChange
+from service.judge.events import Acted, AlarmChange, Outcome, Stamp, TripChange, VerdictChange
 from service.readings import Quality, Reading
 
 
@@ -100,6 +100,7 @@ def latest(entry: Entry) -> tuple[int, int]:
         return 0, 0
     monos = [change.mono_us for change in entry.alarms]
     monos += [change.mono_us for change in entry.verdicts]
+    monos += [change.mono_us for change in entry.trips]
     return 0, max(monos, default=0)
 
 
@@ -118,6 +119,7 @@ def _plain(entry: Entry) -> dict[str, Any]:
     return {
         "alarms": [asdict(change) for change in entry.alarms],
         "verdicts": [asdict(change) for change in entry.verdicts],
+        "trips": [asdict(change) for change in entry.trips],
     }
 
 
@@ -137,6 +139,7 @@ def _entry(document: dict[str, Any]) -> Entry:
     return Outcome(
         alarms=[AlarmChange(**change) for change in document["alarms"]],
         verdicts=[VerdictChange(**change) for change in document["verdicts"]],
+        trips=[TripChange(**change) for change in document.get("trips", [])],
     )
 
 

@@ -20,7 +20,16 @@ from service.store.pack_marks import PackMarks
 from service.store.projections import project
 from service.store.reading_rows import Counts, ReadingRows
 from service.store.roll_up import mend, roll_up
-from service.store.schema import alarm_change, checkpoint, gap, journal, misfit, verdict_change
+from service.store.schema import (
+    alarm_change,
+    checkpoint,
+    gap,
+    journal,
+    misfit,
+    trip_change,
+    verdict_change,
+)
+from service.store.trips import project_trip
 
 log = logging.getLogger(__name__)
 
@@ -194,6 +203,9 @@ def _keep_outcome(connection: Connection, outcome: Outcome) -> None:
         _insert_once(connection, alarm_change, _row_of(alarm_change, alarm))
     for verdict in outcome.verdicts:
         _insert_once(connection, verdict_change, _row_of(verdict_change, verdict))
+    for trip in outcome.trips:
+        if _insert_once(connection, trip_change, _row_of(trip_change, trip)):
+            project_trip(connection, trip)
 
 
 def _keep_checkpoint(connection: Connection, entry: Checkpoint) -> None:

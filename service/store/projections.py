@@ -70,8 +70,8 @@ JOURNAL_ONLY: tuple[type, ...] = (
     UndoStep,
     UpdateTimeTold,
 )
-"""Actions that change no table but the journal: an acknowledgement shows in the alarm log, a step of
-a trip in what the judge made of it (``trips.py``)."""
+"""Actions that change no table but the journal: an acknowledgement shows in the alarm log, a step
+of a trip in what the judge made of it (``trips.py``)."""
 
 
 def project(connection: Connection, acted: Acted, codes: Codes) -> None:
@@ -184,11 +184,16 @@ def _begin_heat(connection: Connection, acted: Acted, action: BeginHeat, _: Code
             begun_us=acted.stamp.utc_us,
         )
     )
-    _new_phase(connection, action.heat_id, acted.stamp.utc_us, action.phase)
-
-
-def _new_phase(connection: Connection, heat_id: int, from_us: int, phase: str) -> None:
-    connection.execute(heat_phase.insert().values(heat_id=heat_id, from_us=from_us, phase=phase))
+    connection.execute(
+        heat_phase.insert().values(
+            heat_id=action.heat_id,
+            from_us=acted.stamp.utc_us,
+            phase=action.phase,
+            number=1,
+            origin=acted.stamp.origin,
+            said_us=acted.stamp.utc_us,
+        )
+    )
 
 
 def _end_heat(connection: Connection, acted: Acted, action: EndHeat, _: Codes) -> None:

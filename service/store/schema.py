@@ -3,9 +3,9 @@
 Three kinds of table:
 
 * **facts**: ``reading`` (every decoded value), ``journal`` (every accepted action);
-* **logs** of what the judge concluded: ``alarm_change``, ``verdict_change``;
-* **projections** of the journal, written in the same transaction as the journal's row, so that
-  a query need not replay it: ``part``, ``limits``, ``heat``, ``heat_phase``, ``purge``,
+* **logs** of what the judge concluded: ``alarm_change``, ``verdict_change``, ``trip_change``;
+* **projections** of the journal and of ``trip_change``, written in the same transaction as its row,
+  so that a query need not replay it: ``part``, ``limits``, ``heat``, ``heat_phase``, ``purge``,
   ``weld_pass``, ``assignment``, ``calibration``, and what has been said of a ``channel``.
 
 Times are whole microseconds: ``*_us`` since 1970-01-01 UTC by the wall clock, ``mono_us`` by the
@@ -172,6 +172,7 @@ limits = Table(
     Column("interpass_max_c", Float(53)),
     Column("cooling_max_c_per_h", Float(53)),
     Column("oxygen_max_ppm", Float(53)),
+    Column("carry_max_s", Float(53)),
 )
 """A part's limits, each version with the moment from which it held."""
 
@@ -183,7 +184,9 @@ heat = Table(
     Column("begun_seq", BigInteger, nullable=False),
     Column("begun_us", BigInteger, nullable=False),
     Column("ended_us", BigInteger),
+    Column("arc_us", BigInteger),
 )
+"""``arc_us``: how long the arc burnt in all its passes, where an arc channel watched."""
 
 heat_phase = Table(
     "heat_phase",
@@ -192,7 +195,17 @@ heat_phase = Table(
     Column("heat_id", Integer, ForeignKey("heat.id"), nullable=False, index=True),
     Column("from_us", BigInteger, nullable=False),
     Column("phase", String(20), nullable=False),
+    Column("number", Integer),
+    Column("origin", String(10)),
+    Column("said_us", BigInteger),
+    Column("said_by", Text),
+    Column("void_us", BigInteger),
 )
+"""Where a part was on its trip, and what said so: ``origin`` is tap, button or readings.
+
+``said_us`` is when it was said or noticed, ``said_by`` who corrected it. ``void_us``: since then
+another row says otherwise (it was corrected or taken back); nothing is deleted.
+"""
 
 purge = Table(
     "purge",
@@ -211,7 +224,12 @@ weld_pass = Table(
     Column("number", Integer, nullable=False),
     Column("begun_us", BigInteger, nullable=False),
     Column("ended_us", BigInteger),
+    Column("origin", String(10)),
+    Column("arc_us", BigInteger),
+    Column("void_us", BigInteger),
 )
+"""Weld runs. ``arc_us``: how long the arc burnt, where a channel watched; ``void_us``: taken back
+then."""
 
 assignment = Table(
     "assignment",
@@ -266,6 +284,25 @@ verdict_change = Table(
     Column("purge", String(10), nullable=False),
     Column("text", Text, nullable=False),
 )
+
+trip_change = Table(
+    "trip_change",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("heat_id", Integer, nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("kind", String(20), nullable=False),
+    Column("undone", String(20)),
+    Column("phase", String(20)),
+    Column("origin", String(10), nullable=False),
+    Column("by", Text),
+    Column("since_us", BigInteger, nullable=False),
+    Column("arc_us", BigInteger),
+    Column("at_us", BigInteger, nullable=False),
+    Column("mono_us", BigInteger, nullable=False, index=True),
+    Column("text", Text, nullable=False),
+)
+"""Every step of every trip, as it was noticed: what happened when, and what said so."""
 
 gap = Table(
     "gap",

@@ -112,12 +112,11 @@ def test_an_action_given_twice_is_done_once(store, shop, rows):
     entries = [
         shop.acted(PART),
         shop.acted(BeginHeat(heat_id=1, part_id=3)),
-        shop.acted(BeginPass(heat_id=1)),
     ]
     for _ in range(3):
         store.write_side.keeper.keep(entries)
-    assert rows("SELECT count(*) FROM journal") == [(3,)]
-    assert rows("SELECT count(*) FROM weld_pass") == [(1,)]
+    assert rows("SELECT count(*) FROM journal") == [(2,)]
+    assert rows("SELECT count(*) FROM heat_phase") == [(1,)]
     assert rows("SELECT count(*) FROM limits") == [(1,)]
 
 
@@ -135,29 +134,6 @@ def test_limits_are_dated_versions(act, rows):
     assert rows(
         "SELECT part_id, version, from_us, preheat_min_c, interpass_max_c FROM limits ORDER BY id"
     ) == [(3, 1, at(made), 260, 370), (3, 2, at(set_anew), 300, None)]
-
-
-def test_a_heat_with_its_phases_passes_and_purges(act, rows):
-    act(PART)
-    begun = act(BeginHeat(heat_id=8, part_id=3))
-    moved = act(MovePart(heat_id=8, phase="bench"))
-    gas_on = act(BeginPurge(heat_id=8))
-    first = act(BeginPass(heat_id=8))
-    out = act(EndPass(heat_id=8))
-    second = act(BeginPass(heat_id=8))
-    ended = act(EndHeat(heat_id=8))
-    assert rows("SELECT id, part_id, begun_seq, begun_us, ended_us FROM heat") == [
-        (8, 3, begun.stamp.seq, at(begun), at(ended))
-    ]
-    assert rows("SELECT from_us, phase FROM heat_phase ORDER BY id") == [
-        (at(begun), "oven"),
-        (at(moved), "bench"),
-    ]
-    assert rows("SELECT number, begun_us, ended_us FROM weld_pass ORDER BY id") == [
-        (1, at(first), at(out)),
-        (2, at(second), at(ended)),
-    ]
-    assert rows("SELECT begun_us, ended_us FROM purge") == [(at(gas_on), at(ended))]
 
 
 def test_a_channel_is_on_one_part_at_a_time(act, rows):
