@@ -88,6 +88,24 @@ def test_two_identical_adapters_are_never_guessed_between(shelf: Shelf) -> None:
         shelf.resolve("usb:1a86:7523")
 
 
+def test_two_adapters_with_the_same_serial_number_are_told_apart_by_their_sockets(
+    shelf: Shelf,
+) -> None:
+    """Cheap ones all carry the same number; it says nothing then."""
+    for index, name in enumerate(("ttyUSB0", "ttyUSB1")):
+        shelf.infos[index] = usb_port(shelf.folder / name, 0x10C4, 0xEA60, "0001")
+    names = [port.name for port in shelf.candidates() if port.serial_number == "0001"]
+    assert names == [str(shelf.links / "by-path" / f"port-{socket}:1.0") for socket in (1, 2)]
+    with pytest.raises(PortNotFound, match="2 ports are usb:10c4:ea60:0001"):
+        shelf.resolve("usb:10c4:ea60:0001")
+    # Swapped between the sockets, each name still means its socket.
+    for socket, device in ((1, "ttyUSB1"), (2, "ttyUSB0")):
+        link = shelf.links / "by-path" / f"port-{socket}:1.0"
+        link.unlink()
+        link.symlink_to(shelf.folder / device)
+        assert os.path.realpath(shelf.resolve(str(link))) == str(shelf.folder / device)
+
+
 def test_a_missing_adapter_is_named_with_what_is_there(shelf: Shelf) -> None:
     with pytest.raises(PortNotFound, match=r"no port is usb:0403:6001; present: .*usb:2e8a"):
         shelf.resolve("usb:0403:6001")
