@@ -30,6 +30,7 @@ from service.physics.cooldown_regimes import (
     branch,
     branch_heating,
     branch_jump,
+    calm_law,
     first_bank,
     past_rate_k_s,
     settled_law,
@@ -90,6 +91,8 @@ class Cooldown:
     _off_run: int = 0
     _gas_l_min: float = 0.0
     _settled: Bank | None = None
+    _calm: Bank | None = None
+    _calm_s: float = 0.0
 
     def observe(self, t_s: float, temperature_c: float, ambient_c: float | None = None) -> None:
         """Take in one good reading.
@@ -252,7 +255,10 @@ class Cooldown:
         noise_var = self._noise.of_reading(dt, rate)
         if gap:
             bank = bank.joined(branch(bank, t_s, CHANGED, 0.2, room=self._room()))
-            bank = bank.joined(branch_jump(bank, t_s, value, 0.4, self._room()))
+            jumped = branch_jump(
+                bank, t_s, value, 0.4, room=self._room(), before=self._calm_now(), after_gap=True
+            )
+            bank = bank.joined(jumped)
         else:
             bank = self._with_jumps(bank, value, noise_var)
         self._interval_s += 0.2 * (min(dt, 60.0) - self._interval_s)
@@ -267,6 +273,9 @@ class Cooldown:
         """Add what may have begun in the last ``since_s`` seconds."""
         t_s = self._t_s
         self._branched_s = t_s
+        calm = calm_law(bank, t_s)
+        if calm is not None and self._off_run == 0:
+            self._calm, self._calm_s = calm, t_s
         fresh = math.exp(-(t_s - self._begun_s) / _UNSETTLED_S)
         begun = 1 - math.exp(-since_s * (_HAZARD_PER_S + fresh * _FRESH_HAZARD_PER_S))
         new = branch(bank, t_s, CHANGED, begun, room=self._room())
@@ -297,6 +306,14 @@ class Cooldown:
         self._noise.add(t_s, value)
         self._used = 1
 
+    def _calm_now(self) -> Bank | None:
+        """The part as it was before the probe was disturbed, carried on to now."""
+        if self._calm is None or self._t_s - self._calm_s > _STALE_S:
+            return None
+        part = self._calm.take(np.array([0]))
+        part.advance(self._t_s - self._calm_s)
+        return part if len(part.sound()) else None
+
     def _is_gap(self, silent_s: float) -> bool:
         """Silence longer than the channel's own pace explains."""
         return silent_s > max(10.0, 4 * self._interval_s)
@@ -313,7 +330,10 @@ class Cooldown:
         surprise = float(off.min())
         self._off_run = self._off_run + 1 if surprise > 5 else 0
         if self._off_run in {2, 6}:
-            return bank.joined(branch_jump(bank, self._t_s, value, 0.3, self._room()))
+            jumped = branch_jump(
+                bank, self._t_s, value, 0.3, room=self._room(), before=self._calm_now()
+            )
+            return bank.joined(jumped)
         if surprise > 3.5:
             return bank.joined(shifted(bank, 0.05))
         return bank

@@ -19,8 +19,8 @@ _SHIFT_SD_K = 5.0
 _LEAST_K_S = 0.02  # least spread of a new cooling rate
 _FREE_FROM, _FREE_SHARE = 0.4, 0.5
 _SHARE_SD_MOST = 0.45
-_LASTED_S = 60.0
-_DECAY_SD = 0.45  # of the log: a factor of 1.6 either way
+_LASTED_S, _CALM_S = 60.0, 15.0
+_DISTURBED = 0.08  # of the height: more than a casting's own parts differ
 
 
 def past_rate_k_s(past: PastLaw, metal: str, part_c: float, around_c: float) -> tuple[float, float]:
@@ -146,7 +146,7 @@ def _empty_like(
     mean[:, DECAY] = np.log([r.tau_s or 1.0 for r in regimes])
     cov[:, DECAY, :] = 0.0
     cov[:, :, DECAY] = 0.0
-    cov[:, DECAY, DECAY] = np.where(departs, _DECAY_SD**2, 0.0)
+    cov[:, DECAY, DECAY] = np.where(departs, np.array([r.tau_sd for r in regimes]) ** 2, 0.0)
     return Bank(
         mean,
         cov,
@@ -205,7 +205,27 @@ def branch(
         The new hypotheses only, weighted against the whole of ``bank``.
     """
     best = bank.take(np.array([int(np.argmax(bank.log_weight))]))
-    probe_c = float(best.mean[0, BULK] + best.mean[0, DEPART])
+    if law is None and _disturbed(best):
+        return _weighed(_loss_changed(best, t_s), bank, share_of_weight)
+    new = _begun(bank, best, t_s, regimes, law=law, room=room)
+    return _weighed(new, bank, share_of_weight)
+
+
+def _begun(
+    bank: Bank,
+    best: Bank,
+    t_s: float,
+    regimes: tuple[Regime, ...],
+    *,
+    law: Bank | None = None,
+    room: tuple[float, float] | None = None,
+    part_c: float | None = None,
+) -> Bank:
+    """The regimes beginning where ``best`` has the probe, weighed among themselves.
+
+    ``part_c``: where the part is, when the probe tells nothing of it.
+    """
+    probe_c = float(best.mean[0, BULK] + best.mean[0, DEPART]) if part_c is None else part_c
     probe_var = float(best.predicted()[1][0])
     k = len(regimes)
     around_c, around_var = float(best.mean[0, AROUND]), float(best.cov[0, AROUND, AROUND])
@@ -235,8 +255,16 @@ def branch(
     mean[:, SHARE] = _share_at(
         float(law.mean[0, SHARE]), float(law.reference_c[0]), float(law.mean[0, AROUND]), ref_c
     )
+    own = [(i, r.share) for i, r in enumerate(regimes) if r.share is not None]
+    for place, share in own:
+        mean[place, SHARE] = share
     new = _empty_like(mean, cov, t_s, regimes, metal=bank.metal, ref_c=ref_c)
     _spread_departure(new, regimes, max(abs(probe_c - around_c), 10.0))
+    return new
+
+
+def _weighed(new: Bank, bank: Bank, share_of_weight: float) -> Bank:
+    """``new``, whose weights sum to one, weighed against the whole of ``bank``."""
     top = float(bank.log_weight.max())
     whole = top + float(np.log(np.exp(bank.log_weight - top).sum()))
     odds = share_of_weight / (1.0 - share_of_weight)
@@ -244,9 +272,29 @@ def branch(
     return new
 
 
+def _disturbed(best: Bank) -> bool:
+    """The probe is on its way to the part (cold when clamped on): its rate is not the part's."""
+    depart, bulk = float(best.mean[0, DEPART]), float(best.mean[0, BULK])
+    height = max(abs(bulk - float(best.mean[0, AROUND])), 25.0)
+    slow_k_s = abs(float(best.rates()[0][0]) + depart / float(best.tau_s[0]))
+    return abs(depart) > _DISTURBED * height and abs(depart) / best.tau_s[0] > slow_k_s
+
+
+def _loss_changed(best: Bank, t_s: float) -> Bank:
+    """The same disturbed probe on a part whose loss changes: what it heads for is kept."""
+    new = best.take(np.zeros(2, dtype=int))
+    scale = np.abs(new.mean[:, SCALE])
+    new.cov[:, SCALE, SCALE] += np.maximum(np.array([0.3, 0.8]) * scale, _LEAST_K_S) ** 2
+    new.born_s[:] = t_s
+    new.changed[:] = True
+    new.log_weight = np.log(np.array([0.5, 0.5]))
+    return new
+
+
 def branch_heating(bank: Bank, t_s: float, share_of_weight: float) -> Bank:
     """New regimes in which hotter surroundings heat the part: an oven, of unknown heat."""
-    new = branch(bank, t_s, HEATING, share_of_weight)
+    best = bank.take(np.array([int(np.argmax(bank.log_weight))]))
+    new = _weighed(_begun(bank, best, t_s, HEATING), bank, share_of_weight)
     hotter = np.array([100.0, 250.0, 250.0])
     probe_c = new.mean[:, BULK] + new.mean[:, DEPART]
     new.mean[:, AROUND] = probe_c + hotter
@@ -265,6 +313,15 @@ def shifted(bank: Bank, share_of_weight: float) -> Bank:
     return new
 
 
+def calm_law(bank: Bank, t_s: float) -> Bank | None:
+    """The likeliest hypothesis, if it is that of a part cooling by itself, undisturbed."""
+    best = bank.take(np.array([int(np.argmax(bank.log_weight))]))
+    if t_s - best.born_s[0] < _CALM_S:
+        return None
+    cooling = best.mean[0, SCALE] > 0 and best.mean[0, BULK] > best.mean[0, AROUND]
+    return best if cooling and best.rates()[0][0] < 0 and not _disturbed(best) else None
+
+
 def settled_law(bank: Bank, t_s: float) -> Bank | None:
     """The likeliest hypothesis, if its regime has lasted and its cooling law is known."""
     best = int(np.argmax(bank.log_weight))
@@ -280,20 +337,40 @@ def branch_jump(
     t_s: float,
     reading_c: float,
     share_of_weight: float,
-    room: tuple[float, float] | None = None,
+    *,
+    room: tuple[float, float],
+    before: Bank | None = None,
+    after_gap: bool = False,
 ) -> Bank:
-    """The probe reads something else: warming up to the part, slipped, or on another place."""
-    # Where the part itself is by now: all hypotheses together (it may have changed in a gap).
-    weights = bank.weights()
-    bulk_c = float(weights @ bank.mean[:, BULK])
-    spread = bank.cov[:, BULK, BULK] + (bank.mean[:, BULK] - bulk_c) ** 2
+    """The probe reads something else: warming up to the part, slipped, or on another place.
+
+    Args:
+        bank: The bank so far, at ``t_s``.
+        t_s: Now [s].
+        reading_c: What the probe reads [°C].
+        share_of_weight: Prior probability that it is so.
+        room: The shop's temperature and its standard deviation [°C].
+        before: One hypothesis of before the disturbance, carried on to ``t_s``: how the part
+            cools; ``None``: as the likeliest of the bank has it.
+        after_gap: Much may have happened in the meantime: where the part is, all hypotheses of
+            the bank say together, not only that one.
+    """
+    source = bank if before is None or after_gap else before
+    weights = source.weights()
+    bulk_c = float(weights @ source.mean[:, BULK])
+    spread = source.cov[:, BULK, BULK] + (source.mean[:, BULK] - bulk_c) ** 2
     bulk_var = float(weights @ spread) + 9.0
-    new = branch(bank, t_s, JUMPED, share_of_weight, room=room)
+    law = bank if before is None else before
+    law = law.take(np.array([int(np.argmax(law.log_weight))]))
+    new = _begun(bank, law, t_s, JUMPED, law=law, room=room, part_c=bulk_c)
+    new = _weighed(new, bank, share_of_weight)
     departing = np.array([r.tau_s > 0 for r in JUMPED])
-    apart = reading_c - bulk_c
-    new.mean[:, BULK] = np.where(departing, bulk_c, reading_c)
-    new.mean[:, DEPART] = np.where(departing, apart, 0.0)
-    new.cov[:, BULK, DEPART] = new.cov[:, DEPART, BULK] = np.where(departing, -bulk_var, 0.0)
-    new.cov[:, BULK, BULK] = np.where(departing, bulk_var, 4.0)
-    new.cov[:, DEPART, DEPART] = np.where(departing, bulk_var + 4.0, 0.0)
+    off = np.array([r.off for r in JUMPED])
+    towards_c = np.where(off, room[0], bulk_c)
+    towards_var = np.where(off, room[1] ** 2, bulk_var)
+    new.mean[:, BULK] = np.where(departing, towards_c, reading_c)
+    new.mean[:, DEPART] = np.where(departing, reading_c - towards_c, 0.0)
+    new.cov[:, BULK, DEPART] = new.cov[:, DEPART, BULK] = np.where(departing, -towards_var, 0.0)
+    new.cov[:, BULK, BULK] = np.where(departing, towards_var, 4.0)
+    new.cov[:, DEPART, DEPART] = np.where(departing, towards_var + 4.0, 0.0)
     return new

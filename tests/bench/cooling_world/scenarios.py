@@ -134,8 +134,14 @@ EVENT = {
 }  # fmt: skip
 
 
-def make(seed: int, families: list[str]) -> list[Case]:
-    """One case for each entry of ``families``; the same seed gives the same cases."""
+def make(
+    seed: int, families: list[str], *, plain: bool = False, without_events: bool = False
+) -> list[Case]:
+    """One case for each entry of ``families``; the same seed gives the same cases.
+
+    ``plain``: every probe is read once a second with 0.5 K of white noise and no steps.
+    ``without_events``: the same parts, air and noise, but nothing happens to them.
+    """
     rng = np.random.default_rng([seed, 4711])
     n = len(families)
     net = Network(
@@ -156,6 +162,10 @@ def make(seed: int, families: list[str]) -> list[Case]:
         start = _part(rng, family, net, i)
         quick = 0.45 * float(net.mass[i, BODY].sum()) / max(float(net.area[i, BODY].sum()), 1e-3)
         plans.append(_plan(rng, family, i, net, start, quick))
+    for plan in plans:
+        plan["plain"] = plain
+        if without_events:
+            plan |= {"spans": [], "probe_swap": None, "gap": None}
     return _run(rng, families, net, air, plans)
 
 
@@ -291,13 +301,14 @@ def _read(rng, family, times, truth, plan, air, lag, net, i):
     period = {"coarse": rng.choice([2.0, 5.0, 10.0, 20.0, 60.0])}.get(
         family, rng.choice([0.5, 1.0, 1.0, 2.0])
     )
-    if family == "lumped":
+    if family == "lumped" or plan["plain"]:
         period = 1.0
     t = np.arange(rng.uniform(0, 0.5), end, period)
     if family in {"coarse", "everything", "faults"}:
         t = t + rng.uniform(-0.3, 0.3, len(t)) * period
         t = np.sort(np.clip(t, 0, end))
     noise = {"lumped": 0.5, "noisy": rng.uniform(0.8, 2.0)}.get(family, rng.uniform(0.1, 0.7))
+    noise = 0.5 if plan["plain"] else noise
     y = np.interp(t, times, truth) + rng.normal(0, noise, len(t))
     if family in {"noisy", "everything"}:
         slow = np.zeros(len(t))
@@ -308,7 +319,7 @@ def _read(rng, family, times, truth, plan, air, lag, net, i):
             )
         y = y + slow
     grid = 0.0 if family == "lumped" else rng.choice([0.01, 0.1, 0.25, 1.0], p=[0.2, 0.2, 0.4, 0.2])
-    if grid:
+    if grid and not plan["plain"]:
         y = np.round(y / grid) * grid
     if family in {"faults", "everything"}:
         spikes = rng.random(len(t)) < 0.01
