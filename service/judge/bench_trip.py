@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from service.judge.actions import MovePart
-from service.judge.lead import doubt_between_passes, next_action
+from service.judge.lead import next_action
 from service.judge.outlook import (
     ArcWord,
     NextStepJson,
@@ -22,7 +22,7 @@ from service.judge.words import listed
 
 def trip_json(state: JudgeState, heat: Heat) -> TripJson:
     """The trip so far, as of the last event."""
-    doubt = doubt_between_passes(state, heat.id, state.looked_us)
+    doubt = state.heats[heat.id].arc_doubt
     return {
         "phase_origin": heat.phase_origin,
         "phases": [_phase(span) for span in heat.phases],

@@ -245,8 +245,10 @@ class Judge:
         if not track.take(reading, sent):
             return
         state.active_us = mono_us
-        if said is not None and self._signal(said, track, reading, outcome):
-            self._look(mono_us, outcome)
+        if said is not None:
+            arc_turned = said.kind is ChannelKind.ARC and track.standing(mono_us) is not before
+            if self._signal(said, track, reading, outcome) or arc_turned:
+                self._look(mono_us, outcome)
         if said is None or said.part_id is None or not state.heats:
             return
         heat = state.shop.heat_of(said.part_id)

@@ -9,7 +9,16 @@ from typing import Any
 import pytest
 
 from service.judge import actions as act
-from service.judge.events import Acted, Advance, AlarmChange, Event, Outcome, Stamp, VerdictChange
+from service.judge.events import (
+    Acted,
+    Advance,
+    AlarmChange,
+    Event,
+    Outcome,
+    Stamp,
+    TripChange,
+    VerdictChange,
+)
 from service.judge.judge import Judge
 from service.readings import Quality, Reading
 
@@ -18,6 +27,7 @@ START_US = 1_780_000_000_000_000
 
 UNITS = {
     "tc": "Cel", "room": "Cel", "board": "Cel", "emf": "mV", "flow": "l/min", "oxygen": "ppm",
+    "arc": "A", "weld": "on/off", "button": "on/off",
 }  # fmt: skip
 
 
@@ -32,6 +42,7 @@ class Stage:
     events: list[Event] = field(default_factory=list)
     alarms: list[AlarmChange] = field(default_factory=list)
     verdicts: list[VerdictChange] = field(default_factory=list)
+    trips: list[TripChange] = field(default_factory=list)
     sources: dict[str, Callable[[float], Any]] = field(default_factory=dict)
     """Channels that speak once a second: name to a function of seconds since the start giving a
     number, a fault text, or ``None`` for silence."""
@@ -45,6 +56,7 @@ class Stage:
         outcome = self.judge.step(event)
         self.alarms += outcome.alarms
         self.verdicts += outcome.verdicts
+        self.trips += outcome.trips
         return outcome
 
     def act(self, action: act.Action) -> Outcome:
