@@ -132,6 +132,11 @@ SHAPES = {
     "Alarm": outlook.AlarmJson,
     "InForce": outlook.InForceJson,
     "PassTimes": outlook.PassTimesJson,
+    "Trip": outlook.TripJson,
+    "TripPhase": outlook.PhaseJson,
+    "TripStep": outlook.StepJson,
+    "NextObvious": outlook.NextStepJson,
+    "Question": outlook.QuestionJson,
 }
 
 
