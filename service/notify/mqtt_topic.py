@@ -7,6 +7,8 @@ topic                 retained  payload (JSON)
 ``TOPIC/state``       yes       every alarm that is not normal, and ``sounding``: true
                                 while one is unacknowledged
 ``TOPIC/verdict/N``   yes       the verdicts of heat N after they changed
+``TOPIC/test``        no        a test notice; while the service runs, ``TOPIC/state`` also
+                                says ``sounding`` for three seconds, with ``test``: true
 ====================  ========  =====================================================
 
 Keys are those of ``/api/v1/bench``. Times are RFC 3339 UTC.
@@ -14,20 +16,32 @@ Keys are those of ``/api/v1/bench``. Times are RFC 3339 UTC.
 
 from __future__ import annotations
 
-import datetime
-import json
+import time
 from collections.abc import Sequence
 from typing import Protocol
 
 from service.judge.events import AlarmChange, Outcome, VerdictChange
+from service.notify.forms import TrialNotice, alarm_json, encoded, trial_json, verdict_json
 from service.notify.outlet import Change, Outlet, TellFailed
+
+FLASH_S = 3.0
+"""How long a lamp is lit by a test notice [s, real]; a real change ends it at once."""
+CONFIRM_S = 3.0
+"""How long the broker may take to confirm a test notice [s, real]."""
 
 
 class Publish(Protocol):
     """The broker link's way out: queue one message, at once, from any thread."""
 
-    def __call__(self, topic: str, payload: bytes, qos: int = 1, retain: bool = False) -> bool:
-        """Returns whether the message was queued."""
+    def __call__(
+        self,
+        topic: str,
+        payload: bytes,
+        qos: int = 1,
+        retain: bool = False,
+        confirm_s: float = 0.0,
+    ) -> bool:
+        """Whether the message was queued, or the broker confirmed it within ``confirm_s``."""
 
 
 class MqttTopic(Outlet):
@@ -40,7 +54,7 @@ class MqttTopic(Outlet):
     """
 
     def __init__(self, topic: str, publish: Publish, retry_s: float = 1.0) -> None:
-        super().__init__("MQTT topic", retry_s)
+        super().__init__("mqtt", "MQTT topic", (retry_s, retry_s))
         self._topic = topic
         self._publish = publish
         self._live: dict[int, AlarmChange] = {}
@@ -73,7 +87,7 @@ class MqttTopic(Outlet):
                 self._tell_state()
                 break
             except TellFailed:
-                self._stopping.wait(self._retry_s)
+                self._stopping.wait(self._pauses_s[0])
         super()._run()
 
     def deliver(self, change: Change) -> None:
@@ -87,6 +101,28 @@ class MqttTopic(Outlet):
             return
         self._send("change", alarm_json(change), retain=False)
         self._tell_state()
+
+    def deliver_trial(self, notice: TrialNotice) -> str:
+        """Publish it, and let whatever follows the state sound for a moment.
+
+        Raises:
+            TellFailed: The broker did not confirm it.
+        """
+        topic = f"{self._topic}/test"
+        if not self._publish(topic, encoded(trial_json(notice)), confirm_s=CONFIRM_S):
+            raise TellFailed(f"the broker has not confirmed it within {CONFIRM_S:g} s")
+        if not self._thread.is_alive():
+            return f"the broker has confirmed it under {topic}"
+        flash = {"sounding": True, "test": True, "alarms": [], **trial_json(notice)}
+        self._send("state", flash, retain=False)
+        end_s = time.monotonic() + FLASH_S
+        with self._work:
+            self._state_due = True
+            self._work.wait_for(
+                lambda: self._queue or self._stopping.is_set(), end_s - time.monotonic()
+            )
+        self._tell_state()
+        return f"the broker has confirmed it under {topic}; {self._topic}/state sounded too"
 
     def _tell_state(self) -> None:
         with self._work:
@@ -104,40 +140,5 @@ class MqttTopic(Outlet):
             raise
 
     def _send(self, below: str, body: dict[str, object], *, retain: bool) -> None:
-        payload = json.dumps(body, ensure_ascii=False, allow_nan=False).encode()
-        if not self._publish(f"{self._topic}/{below}", payload, qos=1, retain=retain):
+        if not self._publish(f"{self._topic}/{below}", encoded(body), qos=1, retain=retain):
             raise TellFailed("the broker link takes no messages: it is full or not started")
-
-
-def alarm_json(change: AlarmChange) -> dict[str, object]:
-    """An alarm as on the bench, with the time of the change."""
-    return {
-        "id": change.alarm_id,
-        "kind": change.kind,
-        "part_id": change.part_id,
-        "channel": change.channel,
-        "state": change.state,
-        "since": _rfc3339(change.since_us),
-        "at": _rfc3339(change.at_us),
-        "text": change.text,
-    }
-
-
-def verdict_json(change: VerdictChange) -> dict[str, object]:
-    """A heat's verdicts."""
-    return {
-        "heat_id": change.heat_id,
-        "phase": change.phase,
-        "verdict": change.verdict,
-        "heat": change.heat,
-        "purge": change.purge,
-        "at": _rfc3339(change.at_us),
-        "text": change.text,
-    }
-
-
-def _rfc3339(t_us: int) -> str:
-    """Microseconds UTC as RFC 3339, to the millisecond."""
-    seconds, micros = divmod(t_us, 1_000_000)
-    at = datetime.datetime.fromtimestamp(seconds, datetime.UTC)
-    return f"{at:%Y-%m-%dT%H:%M:%S}.{micros // 1000:03d}Z"

@@ -1,30 +1,51 @@
 """What every way of telling has in common: a thread of its own, a bounded queue, a status.
 
 The judge's thread calls ``hear`` and must never wait: it only puts things down. Whatever is slow
-(a program, a port, a broker) happens on the outlet's own thread, so a hung sounder delays
-neither the judge nor the lamp.
+(a program, a port, a broker, a mail server) happens on the outlet's own thread, so a hung sounder
+delays neither the judge nor the lamp. Anybody may ask for a trial: a test notice, sent once, whose
+outcome then stands in the status.
 """
 
 from __future__ import annotations
 
 import logging
 import threading
+import time
 from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
+from typing import Literal
 
 from service.judge.events import AlarmChange, Outcome, VerdictChange
+from service.notify.forms import TrialNotice
 
 log = logging.getLogger(__name__)
 
 QUEUE_LIMIT = 1000
 """Changes waiting for one outlet; the oldest is dropped, counted, when one more comes."""
-TRIES = 3
-"""How often one message is tried before it is given up."""
+PAUSES_S = (1.0, 1.0)
+"""Between attempts at one message [s, real]; after one more than these it is given up."""
+WAIT_MOST_S = 120.0
+"""A receiver that asks for time gets no more than this [s, real]."""
 
 Change = AlarmChange | VerdictChange
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One test notice.
+
+    Attributes:
+        at_us: When it was asked for [µs UTC].
+        state: What became of it.
+        text: The same in words.
+    """
+
+    at_us: int
+    state: Literal["waiting", "told", "failed"]
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,16 +53,19 @@ class OutletStatus:
     """One way of telling, at one moment.
 
     Attributes:
+        key: Which, in one word.
         name: Which.
         running: Its thread lives.
         told: Messages that got through.
-        failed: Messages given up after ``TRIES`` attempts.
+        failed: Messages given up after their last attempt.
         dropped: Messages the queue had no room for.
         waiting: Messages in the queue.
         last_error: What went wrong last, in words; ``None`` while nothing has.
-        working: The last attempt got through, or there was none.
+        working: The last attempt got through; ``None`` before there was one.
+        trial: The last test notice, if there was one.
     """
 
+    key: str
     name: str
     running: bool
     told: int
@@ -49,32 +73,49 @@ class OutletStatus:
     dropped: int
     waiting: int
     last_error: str | None
-    working: bool
+    working: bool | None
+    trial: Trial | None
 
 
 class TellFailed(RuntimeError):
-    """One attempt did not get through; the message says why."""
+    """One attempt did not get through; the message says why, and holds no secret.
+
+    Args:
+        text: What happened.
+        lasting: The same message would fail again.
+        wait_s: How long the receiver asks to be left alone [s].
+    """
+
+    def __init__(self, text: str, *, lasting: bool = False, wait_s: float | None = None) -> None:
+        super().__init__(text)
+        self.lasting = lasting
+        self.wait_s = wait_s
 
 
 class Outlet(ABC):
     """Base of all outlets.
 
-    A subclass says what it does with one change in ``deliver``, and may override ``wants``.
+    A subclass says what it does with one change in ``deliver`` and with a test notice in
+    ``deliver_trial``, and may override ``wants``.
 
     Args:
+        key: One word, for addresses and commands.
         name: For status and log.
-        retry_s: Pause between two attempts [s, real].
+        pauses_s: Between attempts at one message [s, real].
     """
 
-    def __init__(self, name: str, retry_s: float = 1.0) -> None:
+    def __init__(self, key: str, name: str, pauses_s: Sequence[float] = PAUSES_S) -> None:
+        self.key = key
         self.name = name
-        self._retry_s = retry_s
+        self._pauses_s = tuple(pauses_s)
         self._queue: deque[Change] = deque()
         self._work = threading.Condition()
         self._stopping = threading.Event()
         self._told = self._failed = self._dropped = 0
         self._last_error: str | None = None
-        self._working = True
+        self._working: bool | None = None
+        self._trial: Trial | None = None
+        self._trial_due: TrialNotice | None = None
         self._thread = threading.Thread(target=self._run, name=f"notify {name}", daemon=True)
 
     def start(self) -> None:
@@ -111,15 +152,21 @@ class Outlet(ABC):
         """How it is doing."""
         with self._work:
             return OutletStatus(
+                key=self.key,
                 name=self.name,
                 running=self._thread.is_alive(),
                 told=self._told,
                 failed=self._failed,
                 dropped=self._dropped,
-                waiting=len(self._queue),
+                waiting=self.waiting(),
                 last_error=self._last_error,
                 working=self._working,
+                trial=self._trial,
             )
+
+    def waiting(self) -> int:
+        """Messages not told yet; called with ``_work`` held."""
+        return len(self._queue)
 
     def wants(self, change: Change) -> bool:
         """Whether this outlet tells of such a change; alarms only, unless overridden."""
@@ -129,8 +176,57 @@ class Outlet(ABC):
     def deliver(self, change: Change) -> None:
         """Tell of one change; raises ``TellFailed`` when it did not get through."""
 
+    @abstractmethod
+    def deliver_trial(self, notice: TrialNotice) -> str:
+        """Send a test notice, once.
+
+        Returns:
+            What is known to have happened, in words.
+
+        Raises:
+            TellFailed: It did not get through.
+        """
+
     def close(self) -> None:  # noqa: B027 - most outlets hold nothing open
         """Let go of whatever is open; called on the outlet's thread at its end."""
+
+    # Trials ---------------------------------------------------------------------------------
+
+    def try_out(self, notice: TrialNotice) -> None:
+        """Ask for a test notice; returns at once, ``status().trial`` tells what became of it.
+
+        One that still waits is not asked for twice.
+        """
+        with self._work:
+            if self._trial_due is not None:
+                return
+            self._trial_due = notice
+            self._trial = Trial(notice.at_us, "waiting", "on its way")
+            self._work.notify_all()
+
+    def serve_trial(self) -> None:
+        """Send the test notice that is asked for, if there is one."""
+        with self._work:
+            notice = self._trial_due
+        if notice is None:
+            return
+        try:
+            text = self.deliver_trial(notice)
+        except TellFailed as error:
+            self.note_failure(str(error), given_up=False)
+            trial = Trial(notice.at_us, "failed", str(error))
+        except Exception as error:
+            log.exception("%s failed", self.name)
+            trial = Trial(notice.at_us, "failed", f"{type(error).__name__}: {error}")
+            self.note_failure(trial.text, given_up=False)
+        else:
+            trial = Trial(notice.at_us, "told", text)
+            with self._work:
+                self._working = True
+        with self._work:
+            self._trial, self._trial_due = trial, None
+
+    # The thread -----------------------------------------------------------------------------
 
     def note_success(self) -> None:
         """One message got through."""
@@ -141,7 +237,7 @@ class Outlet(ABC):
     def note_failure(self, text: str, given_up: bool) -> None:
         """One attempt failed. The log gets each new sort of failure once, not every repeat."""
         with self._work:
-            news = text != self._last_error or self._working
+            news = text != self._last_error or self._working is not False
             self._last_error, self._working = text, False
             self._failed += given_up
         if news:
@@ -153,21 +249,36 @@ class Outlet(ABC):
                 change = self._next()
                 if change is not None:
                     self.attempt(partial(self.deliver, change))
+                else:
+                    self.serve_trial()
         finally:
             self.close()
+            self._forget_trial()
 
     def _next(self) -> Change | None:
+        """The next change; ``None`` when a trial is asked for and nothing else waits."""
         with self._work:
-            self._work.wait_for(lambda: self._queue or self._stopping.is_set())
+            self._work.wait_for(
+                lambda: self._queue or self._trial_due is not None or self._stopping.is_set()
+            )
             return self._queue.popleft() if self._queue else None
 
+    def _forget_trial(self) -> None:
+        """Nobody will send it any more."""
+        with self._work:
+            if self._trial is not None and self._trial_due is not None:
+                self._trial = replace(self._trial, state="failed", text="the service is stopping")
+            self._trial_due = None
+
     def attempt(self, tell: Callable[[], None]) -> None:
-        """Try something at most ``TRIES`` times; what fails is counted, never raised."""
-        for attempt in range(1, TRIES + 1):
+        """Try something a few times; what fails is counted, never raised."""
+        for pause_s in (*self._pauses_s, None):
             try:
                 tell()
             except TellFailed as error:
-                self.note_failure(str(error), given_up=attempt == TRIES)
+                last = pause_s is None or error.lasting
+                self.note_failure(str(error), given_up=last)
+                asked_s = min(error.wait_s or 0.0, WAIT_MOST_S)
             except Exception as error:
                 log.exception("%s failed", self.name)
                 self.note_failure(f"{type(error).__name__}: {error}", given_up=True)
@@ -175,5 +286,18 @@ class Outlet(ABC):
             else:
                 self.note_success()
                 return
-            if attempt == TRIES or self._stopping.wait(self._retry_s):
+            if last or pause_s is None or self._pause(max(pause_s, asked_s)):
                 return
+
+    def _pause(self, seconds: float) -> bool:
+        """Wait before the next attempt, trials excepted; whether we are stopping."""
+        end_s = time.monotonic() + seconds
+        while not self._stopping.is_set():
+            with self._work:
+                left_s = end_s - time.monotonic()
+                if left_s <= 0:
+                    return False
+                if self._trial_due is None:
+                    self._work.wait(left_s)
+            self.serve_trial()
+        return True

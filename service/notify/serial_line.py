@@ -4,9 +4,9 @@
 
     14:03:07Z RAISED purge lost: Pump engine manifold: no argon is flowing<CR><LF>
 
-Words: RAISED (must be heard), ACKNOWLEDGED, RETURNED (to normal, unacknowledged), NORMAL. ASCII
-only, at most 200 characters; a degree sign is left out. The port is opened at the start and kept
-open, because opening resets many boards.
+Words: RAISED (must be heard), ACKNOWLEDGED, RETURNED (to normal, unacknowledged), NORMAL; TEST for
+a notice that somebody asked for. ASCII only, at most 200 characters; a degree sign is left out. The
+port is opened at the start and kept open, because opening resets many boards.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from contextlib import suppress
 import serial
 
 from service.judge.events import AlarmChange
+from service.notify.forms import TrialNotice
 from service.notify.outlet import Change, Outlet, TellFailed
 
 LINE_LIMIT = 200
@@ -33,9 +34,12 @@ _WORDS = {
 
 def line_for(change: AlarmChange) -> bytes:
     """The line, with its end."""
-    at = datetime.datetime.fromtimestamp(change.at_us // 1_000_000, datetime.UTC)
-    text = f"{at:%H:%M:%S}Z {_WORDS[change.state]} {change.kind}: {change.text}"
-    flat = " ".join(text.replace("°", "").split())
+    return _line(change.at_us, f"{_WORDS[change.state]} {change.kind}: {change.text}")
+
+
+def _line(at_us: int, text: str) -> bytes:
+    at = datetime.datetime.fromtimestamp(at_us // 1_000_000, datetime.UTC)
+    flat = " ".join(f"{at:%H:%M:%S}Z {text}".replace("°", "").split())
     return flat.encode("ascii", "replace")[:LINE_LIMIT] + b"\r\n"
 
 
@@ -49,7 +53,7 @@ class SerialLine(Outlet):
     """
 
     def __init__(self, port: str, baud: int, retry_s: float = 1.0) -> None:
-        super().__init__("serial line", retry_s)
+        super().__init__("serial", "serial line", (retry_s, retry_s))
         self._port = port
         self._baud = baud
         self._open: serial.Serial | None = None
@@ -67,11 +71,22 @@ class SerialLine(Outlet):
         Raises:
             TellFailed: The port cannot be opened or took nothing.
         """
-        if not isinstance(change, AlarmChange):
-            return
+        if isinstance(change, AlarmChange):
+            self._write(line_for(change))
+
+    def deliver_trial(self, notice: TrialNotice) -> str:
+        """Write one line that begins with TEST.
+
+        Raises:
+            TellFailed: The port cannot be opened or took nothing.
+        """
+        self._write(_line(notice.at_us, f"TEST {notice.text}"))
+        return f"written to {self._port}"
+
+    def _write(self, line: bytes) -> None:
         port = self._opened()
         try:
-            port.write(line_for(change))
+            port.write(line)
             port.flush()
         except OSError as error:  # SerialException is one; so is its write timeout
             self.close()

@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 
 from service.judge.events import AlarmChange, Outcome
+from service.notify.forms import TrialNotice
 from service.notify.outlet import Change, Outlet, TellFailed
 
 _LOOK_S = 0.05
@@ -35,7 +36,7 @@ class Sounder(Outlet):
     """
 
     def __init__(self, argv: Sequence[str], every_s: float, timeout_s: float) -> None:
-        super().__init__("sounder")
+        super().__init__("sounder", "sounder")
         self._argv = list(argv)
         self._every_s = every_s
         self._timeout_s = timeout_s
@@ -78,7 +79,8 @@ class Sounder(Outlet):
         while not self._stopping.is_set():
             change = self._wait_for_turn()
             if change is None:
-                return
+                self.serve_trial()
+                continue
             try:
                 self.deliver(change)
             except TellFailed as error:
@@ -87,9 +89,10 @@ class Sounder(Outlet):
             else:
                 self.note_success()
             self._last_s = time.monotonic()
+        self._forget_trial()
 
     def _wait_for_turn(self) -> AlarmChange | None:
-        """What to sound for next, when its time has come; ``None`` when stopping."""
+        """What to sound for next, when its time has come; ``None`` for a trial or the end."""
         with self._work:
             while not self._stopping.is_set():
                 if self._fresh is not None:
@@ -101,8 +104,14 @@ class Sounder(Outlet):
                     left_s = since_s + self._every_s - time.monotonic()
                     if left_s <= 0:
                         return list(self._unacknowledged.values())[-1]
+                if self._trial_due is not None:
+                    return None
                 self._work.wait(left_s)
         return None
+
+    def waiting(self) -> int:
+        """It repeats for what is unacknowledged; nothing else waits."""
+        return 0 if self._fresh is None else 1
 
     def deliver(self, change: Change) -> None:
         """Sound for one alarm.
@@ -110,8 +119,19 @@ class Sounder(Outlet):
         Raises:
             TellFailed: The program could not be started, failed, or had to be ended.
         """
-        if not isinstance(change, AlarmChange):
-            return
+        if isinstance(change, AlarmChange):
+            self._sound(change.kind, change.text)
+
+    def deliver_trial(self, notice: TrialNotice) -> str:
+        """Sound once, with the kind ``test``.
+
+        Raises:
+            TellFailed: The program could not be started, failed, or had to be ended.
+        """
+        self._sound("test", notice.text)
+        return f"{self._argv[0]} has run"
+
+    def _sound(self, kind: str, text: str) -> None:
         with self._work:
             hushes = self._hushes
         try:
@@ -122,8 +142,8 @@ class Sounder(Outlet):
                 stderr=subprocess.DEVNULL,
                 env={
                     **os.environ,
-                    "HEATWINDOW_ALARM_KIND": change.kind,
-                    "HEATWINDOW_ALARM_TEXT": change.text.replace("\0", " "),
+                    "HEATWINDOW_ALARM_KIND": kind,
+                    "HEATWINDOW_ALARM_TEXT": text.replace("\0", " "),
                 },
                 # A session of its own, so that a script ends together with what it plays.
                 start_new_session=True,

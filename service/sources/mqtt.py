@@ -144,12 +144,27 @@ class MqttLink(ThreadedLink):
         network = self._network
         return super().alive() and (network is None or network.is_alive())
 
-    def publish(self, topic: str, payload: bytes, qos: int = 1, retain: bool = False) -> bool:
+    def publish(
+        self,
+        topic: str,
+        payload: bytes,
+        qos: int = 1,
+        retain: bool = False,
+        confirm_s: float = 0.0,
+    ) -> bool:
         """Queue a message for the broker; returns at once, from any thread.
 
+        Args:
+            topic: Without wildcards.
+            payload: As sent.
+            qos: 0 or 1.
+            retain: Whether the broker keeps it.
+            confirm_s: Wait up to so long for the broker's confirmation [s, real].
+
         Returns:
-            Whether it was queued. With ``qos`` 1 a queued message is sent when there is a
-            connection; false when the queue is full or the link was never started.
+            Whether it was queued, or (with ``confirm_s``) confirmed in time. With ``qos`` 1 a
+            queued message is sent when there is a connection; false when the queue is full or the
+            link was never started.
 
         Raises:
             ValueError: The topic holds a wildcard or is empty, or the payload is too long.
@@ -157,7 +172,12 @@ class MqttLink(ThreadedLink):
         client = self._client
         if client is None:
             return False
-        outcome = client.publish(topic, payload, qos, retain).rc
+        info = client.publish(topic, payload, qos, retain)
+        outcome = info.rc
+        if confirm_s > 0:
+            if outcome == MQTTErrorCode.MQTT_ERR_SUCCESS:
+                info.wait_for_publish(confirm_s)
+            return outcome == MQTTErrorCode.MQTT_ERR_SUCCESS and info.is_published()
         return outcome == MQTTErrorCode.MQTT_ERR_SUCCESS or (
             qos > 0 and outcome == MQTTErrorCode.MQTT_ERR_NO_CONN
         )

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.judge.events import AlarmChange, Outcome
-from service.notify.outlet import QUEUE_LIMIT, TRIES
+from service.notify.outlet import PAUSES_S, QUEUE_LIMIT
 from service.notify.serial_line import LINE_LIMIT, SerialLine, line_for
 
 Alarm = Callable[..., Outcome]
@@ -90,7 +90,9 @@ def test_an_absent_port_is_named_and_what_comes_later_gets_through(
     wait_until(lambda: outlet.status().last_error is not None, "the failure to open")
     assert outlet.status().failed == 0
     outlet.hear(alarm(1))
-    wait_until(lambda: outlet.status().failed == 1, f"giving up after {TRIES} attempts")
+    wait_until(
+        lambda: outlet.status().failed == 1, f"giving up after {(len(PAUSES_S) + 1)} attempts"
+    )
     assert "cannot be opened" in str(outlet.status().last_error)
     assert not outlet.status().working
     display = Display(link)
