@@ -161,7 +161,11 @@ class HeatTrack:
         heat, part = shop.heats[self.heat_id], shop.parts[self.part_id]
         if self.purging is not None:
             oxygen = the_one(shop, tracks, self.part_id, ChannelKind.OXYGEN)
-            self.purging.second(now_us, oxygen, part.oxygen_max_ppm)
+            self.purging.model.arc(on=heat.pass_running)
+            self.purging.second(
+                now_us, oxygen, part.oxygen_max_ppm, self._coldest_c(now_us, tracks)
+            )
+            self.purging.learn(part)
         covered_s = (now_us - heat.phase_since_us) / 1e6
         for name, cooling in self.cooling.items():
             cooling.second(now_us, tracks[name], None if heat.phase == "oven" else ambient_c)
@@ -170,6 +174,14 @@ class HeatTrack:
             if self.purging is not None and self.purging.flow_l_min is not None:
                 cooling.flow(now_us, self.purging.flow_l_min)
         self._ask(now_us, heat, part, tracks)
+
+    def _coldest_c(self, now_us: int, tracks: Tracks) -> float | None:
+        """The coldest of the part's probes that can be believed now [°C]."""
+        seen = [tracks[name] for name in self.cooling]
+        good = [
+            t.value for t in seen if t.standing(now_us) is Standing.GOOD and t.value is not None
+        ]
+        return min(good, default=None)
 
     def _ask(self, now_us: int, heat: Heat, part: Part, tracks: Tracks) -> None:
         slow = heat.phase in ("oven", "slow cool")
@@ -312,7 +324,7 @@ class HeatTrack:
             limit_ppm=part.oxygen_max_ppm,
             running=True,
             pass_running=heat.pass_running,
-            has_volume=part.cavity_volume_l is not None,
+            has_volume=purging.has_volume,
             lost=purging.lost(now_us),
             flowing=None if purging.flow_l_min is None else purging.flow_l_min >= NO_FLOW_L_MIN,
             doubt=purging.doubt,
@@ -323,7 +335,8 @@ class HeatTrack:
             clear_in=purging.clear_in,
             basis=purging.basis,
             unproven=purging.unproven,
-            troubles=purging.troubles,
+            troubles=purging.remarks,
+            volume_margin=purging.volume_margin,
             welded=root.welded,
             needs_gas=root.needs_gas,
             gas_off_below_c=root.gas_off_below_c,

@@ -9,6 +9,7 @@ is colder than the procedure says.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import floor
 
 from service.judge.events import Verdict
 from service.judge.words import degrees, duration, spoken
@@ -17,6 +18,11 @@ from service.readings import Forecast, Spread
 NOT_JUDGED = "not judged"
 CLOSE_OUT = "vent open before the last inch, or trapped gas blows back through the puddle"
 """Said with every bead under gas: which one closes the joint only the welder knows."""
+
+
+BY_FLOW = "estimated from flow, which cannot see a dead leg or a leaky hose"
+MOST_MARGIN = 3.0
+"""The margin of the volume is given no finer beyond this [1]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +41,7 @@ class PurgeView:
         needs_gas: The root is welded and has not yet been seen below ``gas_off_below_c``.
         root_c: The root's temperature [°C]; ``None``: not known.
         root_cool_in: When it will be below.
+        volume_margin: Clear by flow: up to how many times the stated volume the cavity may hold.
     """
 
     limit_ppm: float | None
@@ -58,6 +65,7 @@ class PurgeView:
     gas_off_below_c: float | None = None
     root_c: float | None = None
     root_cool_in: Forecast | None = None
+    volume_margin: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +110,23 @@ def judge_purge(view: PurgeView) -> PurgeFinding:
         return PurgeFinding("unknown", "not judged", ended, False, NOT_JUDGED)
     verdict, lead, detail = _running(view, view.limit_ppm) if view.running else _not_started(view)
     unproven = [view.unproven] if view.unproven is not None and verdict != "ready" else []
-    notes = [*unproven, *view.troubles, *_gas_notes(view)]
+    notes = [*unproven, *_flow_notes(view), *view.troubles, *_gas_notes(view)]
     return PurgeFinding(verdict, lead, detail, True, view.basis, notes)
+
+
+def _flow_notes(view: PurgeView) -> list[str]:
+    """What an answer by the flow alone rests on, and by how much the volume may be wrong."""
+    if not view.running or view.basis != "flow":
+        return []
+    if not view.clear:
+        return [] if view.clear_in is None else [BY_FLOW]
+    if view.volume_margin is None or view.volume_margin < 1.0:
+        return []  # the detail says that it is estimated
+    if view.volume_margin > MOST_MARGIN:
+        larger = f"holds {MOST_MARGIN:g} times what was stated"
+    else:
+        larger = f"is up to {floor(100 * (view.volume_margin - 1))} % larger than stated"
+    return [f"{BY_FLOW}; clear even if the cavity {larger}"]
 
 
 def _gas_notes(view: PurgeView) -> list[str]:

@@ -6,6 +6,7 @@ purge is not clear, whatever the model's bound still says. Limits are common pra
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from service.judge.channel import ChannelTrack, Standing
@@ -19,6 +20,10 @@ LOST_SHARE = 0.1
 """Below this share of the flow that had been established the gas counts as lost."""
 LEAST_VOLUME_L = 0.001
 """A cavity said to be smaller is worked out as this one [l]: the safe side."""
+SIGMAS_OF_90 = 1.645
+"""Standard deviations from the middle to either end of a 90 % interval."""
+LEAST_SD_SHARE = 0.1
+"""A learnt volume is right within no less than this [1]: the cell's lag is learnt with it."""
 ASK_EVERY_S = 5.0
 FLOW_SHARE = 0.05
 """The forecast assumes the present flow; one changed by more than this share is a new question."""
@@ -64,6 +69,7 @@ class PurgeTrack:
         bound_clear: The model's pessimistic bound was below the limit at the last whole second.
         clear: The same, with evidence that is good at this moment.
         unproven: Why the count began anew, for the welder.
+        volume_margin: Clear by flow: up to how many times the stated volume the cavity may hold.
     """
 
     model: Purge
@@ -82,12 +88,15 @@ class PurgeTrack:
     was_clear: bool = False
     clear: bool = False
     bound_clear: bool = False
+    volume_margin: float | None = None
     oxygen: Spread | None = None
     clear_in: Forecast | None = None
     asked: Asked | None = None
     told_s: float = 0.0
     troubles: list[str] = field(default_factory=list)
     """What the model finds odd, in words, with what to look at."""
+    learnt_words: str | None = None
+    """What has been learnt of the cavity, where it is worth a word."""
 
     def take_flow(self, argon_flow_l_min: float) -> bool:
         """A good flow reading [l/min]; a little below zero is drift and counts as none.
@@ -139,9 +148,25 @@ class PurgeTrack:
         why = None if missing is None else missing.why(now_us)
         return f"{name}: {why or 'in doubt'}"
 
-    def second(self, now_us: int, oxygen: ChannelTrack | None, limit_ppm: float | None) -> None:
-        """The whole second ``now_us``: hand over what came in it and ask the model."""
+    def second(
+        self,
+        now_us: int,
+        oxygen: ChannelTrack | None,
+        limit_ppm: float | None,
+        casting_c: float | None = None,
+    ) -> None:
+        """The whole second ``now_us``: hand over what came in it and ask the model.
+
+        Args:
+            now_us: Shop time [µs].
+            oxygen: The part's oxygen sensor, if it has one.
+            limit_ppm: The procedure's oxygen limit [ppm].
+            casting_c: The coldest believable probe on the casting [°C]; the last one stands while
+                there is none.
+        """
         t_s = self.told_s = max(self.told_s, now_us / 1e6)
+        if casting_c is not None:
+            self.model.observe_wall_temperature(t_s, casting_c)
         if not self.flow_known:
             self.model.observe_flow(t_s, None)
         elif self.count:
@@ -156,11 +181,13 @@ class PurgeTrack:
         self.oxygen, self.troubles = self.model.oxygen(), self.model.troubles()
         if limit_ppm is None:
             self.clear = self.bound_clear = False
-            self.clear_in = None
+            self.clear_in = self.volume_margin = None
             return
         self.bound_clear = self.model.clear(limit_ppm) and self.lost_since_us is None
         self.clear = self.bound_clear and self.doubt is None
         self.was_clear = self.was_clear or self.clear
+        by_flow = self.clear and self.basis == "flow"
+        self.volume_margin = self.model.volume_may_be_over(limit_ppm) if by_flow else None
         self._ask(t_s, limit_ppm)
 
     def _ask(self, t_s: float, limit_ppm: float) -> None:
@@ -186,6 +213,36 @@ class PurgeTrack:
         return self.model.basis
 
     @property
+    def remarks(self) -> list[str]:
+        """Troubles, and what has been learnt of the cavity."""
+        return self.troubles if self.learnt_words is None else [*self.troubles, self.learnt_words]
+
+    @property
+    def has_volume(self) -> bool:
+        """A volume is stated, or was learnt in an earlier purge."""
+        return self.model.setup.cavity_volume_l is not None
+
+    def learn(self, part: Part) -> None:
+        """Once it is clear by the sensor, keep what the cavity behaved as for its next purge."""
+        self.learnt_words = None
+        if self.basis != "oxygen sensor":
+            if part.cavity_volume_l is None and part.learnt_volume_l is not None:
+                self.learnt_words = f"by the volume learnt before, {_litres(part.learnt_volume_l)}"
+            return
+        learnt = self.model.learnt_volume_l() if self.clear else None
+        if learnt is None or learnt.p95 is None:
+            return
+        part.learnt_volume_l = learnt
+        stated_l = part.cavity_volume_l
+        if stated_l is None:
+            self.learnt_words = f"the cavity behaves as {_litres(learnt)}: kept for its next purge"
+        elif not learnt.p05 <= stated_l <= learnt.p95:
+            self.learnt_words = (
+                f"the cavity behaves as {_litres(learnt)}, stated are {stated_l:.2g} l: put the "
+                "volume right before a purge by flow alone"
+            )
+
+    @property
     def used_l(self) -> float:
         """Argon through the meter since the purge began [l]."""
         return self.model.used_l
@@ -205,12 +262,20 @@ class PurgeTrack:
         return now_us - self.began_us >= START_GRACE_US
 
 
+def _litres(volume_l: Spread) -> str:
+    return f"{volume_l.p50:.2g} l ({volume_l.p05:.2g} to {volume_l.p95 or math.inf:.2g})"
+
+
 def begin_purge(
     part: Part, now_us: int, unproven: str | None = None, *, sensor_overdue: bool = False
 ) -> PurgeTrack:
     """A purge that starts with the cavity full of air; ``sensor_overdue``: its oxygen sensor should
     have been checked before, so its drift counts double."""
-    volume_l = part.cavity_volume_l
+    volume_l, learnt = part.cavity_volume_l, part.learnt_volume_l
+    sd_share = None
+    if volume_l is None and learnt is not None and learnt.p95 is not None:
+        volume_l = learnt.p50
+        sd_share = max(math.log(learnt.p95 / learnt.p05) / (2 * SIGMAS_OF_90), LEAST_SD_SHARE)
     if volume_l is not None:
         volume_l = max(volume_l, LEAST_VOLUME_L)
     setup = PurgeSetup(
@@ -218,6 +283,7 @@ def begin_purge(
         hose_volume_l=part.hose_volume_l,
         limit_ppm=part.oxygen_max_ppm,
         sensor_overdue=sensor_overdue,
+        volume_sd_share=None if sd_share is None else min(sd_share, 1.0),
     )
     t_s = now_us / 1e6
     return PurgeTrack(Purge(setup, t_s), now_us, unproven, told_s=t_s)

@@ -13,7 +13,7 @@ from service.judge.calibration import Calibration
 from service.judge.cold_junction import UNIT, Junction
 from service.judge.events import Refused
 from service.judge.trip import PhaseSpan, Step, WeldPass
-from service.readings import ChannelKind
+from service.readings import ChannelKind, Spread
 
 HEATS_REMEMBERED = 200
 
@@ -65,7 +65,12 @@ class Channel:
 
 @dataclass(slots=True)
 class Part:
-    """A workpiece, its facts and limits as in ``actions.PartFacts`` and ``actions.Limits``."""
+    """A workpiece, its facts and limits as in ``actions.PartFacts`` and ``actions.Limits``.
+
+    Attributes:
+        learnt_volume_l: What the cavity has behaved as under an oxygen sensor, cold; used where no
+            volume is stated. ``None``: not learnt since the service last began from nothing.
+    """
 
     id: int
     name: str
@@ -84,6 +89,7 @@ class Part:
     governing_side: JointSide | None = None
     gas_off_below_c: float | None = None
     joint_wall_mm: float | None = None
+    learnt_volume_l: Spread | None = None
 
 
 @dataclass(slots=True)

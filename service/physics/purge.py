@@ -42,6 +42,9 @@ UPSET_S = 45.0
 """A sensor in the outlet has seen a change at the joint after this [s]: a few lags and residence
 times [judgement]."""
 
+LEARNT_BELOW_PPM = 10_000.0
+"""A cavity is learnt once three volume changes' worth of oxygen has gone [judgement]."""
+
 _LEARNT_UPDATES = 20
 """Sensor readings after which the cavity has been learnt well enough to be kept in mind."""
 
@@ -198,7 +201,7 @@ class Purge:
             self._t_s = t_s if t_s - self._t_s - dt_s < 1e-9 else self._t_s + dt_s
         if self._by_flow is not None and self._bound_before.due(self._t_s):
             bound = float(np.quantile(self._by_flow.oxygen_ppm, LEVELS[2]))
-            self._bound_before.add(self._t_s, bound)
+            self._bound_before.add(self._t_s, bound, float(np.quantile(self._sensed.lag_s, 0.95)))
 
     def _step(
         self, dt_s: float, flow_l_min: float | None, sweeping_l_min: float | None = None
@@ -315,12 +318,15 @@ class Purge:
         return volume_allowance(self._by_flow, self.setup.cavity_volume_l, limit_ppm)
 
     def learnt_volume_l(self) -> Spread | None:
-        """Volume the cavity has behaved as, learnt from the sensor [l]; ``None`` without one.
+        """Volume the cavity has behaved as, learnt from the sensor [l].
 
-        Cavity and mixing together: what to give as the volume next time.
+        Cavity and mixing together: what to give as the volume next time. ``None`` without a
+        sensor, before it has seen the oxygen fall, and when a dead leg is suspected: what rules
+        then is no volume.
         """
         sensor = self._sensed
-        if sensor.updates < _LEARNT_UPDATES:
+        fallen = sensor.last_ppm is not None and sensor.last_ppm < LEARNT_BELOW_PPM
+        if sensor.updates < _LEARNT_UPDATES or sensor.suspected or not fallen:
             return None
         acted = sensor.members.volume_l / sensor.members.meter
         return Spread(*weighted_quantiles(acted, sensor.weight, LEVELS))

@@ -36,6 +36,9 @@ READING_SD_LOG = 0.05
 READING_SD_PPM = 2.0
 """Scatter of one reading: 5 % and 2 ppm [judgement: data sheets of trace cells say 1 to 5 %]."""
 
+TIMING_SD_S = 0.7
+"""A reading's time is known to about this: sampling tube, conversion, transmission [judgement]."""
+
 DRIFT_SD_LOG = 0.04
 ZERO_SD_PPM = 1.2
 """Drift of slope and zero since calibration [judgement]."""
@@ -225,9 +228,9 @@ def observe(state: Sensed, t_s: float, oxygen_ppm: float, flow_l_min: float) -> 
     random = np.random.default_rng([4, state.updates])
     _stir(state, since_s, random)
     share = min(since_s / CORRELATION_S, 1.0)
-    off = _misfit(state, oxygen_ppm)
+    off, sd = _misfit(state, oxygen_ppm)
     # Student's t with 3 degrees of freedom: an outlier says little, not everything.
-    log_weight = np.log(state.weight + 1e-300) - share * 2.0 * np.log1p(off**2 / 3.0)
+    log_weight = np.log(state.weight + 1e-300) - share * (2.0 * np.log1p(off**2 / 3.0) + np.log(sd))
     weight = np.exp(log_weight - log_weight.max())
     state.weight = weight / weight.sum()
     state.last_s, state.last_ppm = t_s, oxygen_ppm
@@ -292,15 +295,22 @@ def _stir(state: Sensed, since_s: float, random: np.random.Generator) -> None:
     members.oxygen_ppm = np.minimum(stirred, AIR_OXYGEN_PPM)
 
 
-def _misfit(state: Sensed, oxygen_ppm: float) -> Array:
-    """Reading minus each member's own, in standard deviations; logarithmic above a few ppm."""
+def _misfit(state: Sensed, oxygen_ppm: float) -> tuple[Array, Array]:
+    """Reading minus each member's own, in standard deviations, and those deviations.
+
+    Logarithmic above a few ppm. When the reading was taken is known to about a second only, which
+    counts for much in a cavity that clears in a few.
+    """
     floor = 2.0 * READING_SD_PPM
     shown = np.log(state.lagged_ppm + floor)
+    moving = (state.members.oxygen_ppm - state.lagged_ppm) / state.lag_s
+    moved = TIMING_SD_S * moving / (state.lagged_ppm + floor)
     if oxygen_ppm >= SATURATED_SHARE * state.setup.sensor_top_ppm:
         least = math.log(SATURATED_SHARE * state.setup.sensor_top_ppm + floor)
-        return np.maximum(least - shown, 0.0) / READING_SD_LOG
-    sd = math.hypot(READING_SD_LOG, READING_SD_PPM / (oxygen_ppm + floor))
-    return (math.log(oxygen_ppm + floor) - shown) / sd
+        sd = np.hypot(READING_SD_LOG, moved)
+        return np.maximum(least - shown, 0.0) / sd, sd
+    sd = np.hypot(math.hypot(READING_SD_LOG, READING_SD_PPM / (oxygen_ppm + floor)), moved)
+    return (math.log(oxygen_ppm + floor) - shown) / sd, sd
 
 
 def _count_misfit(

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+from service.physics.gas import AIR_OXYGEN_PPM
+
 SPAN_S = 20.0
 """Readings looked at [s]."""
 
@@ -169,28 +171,46 @@ class GasTemperature:
 
 @dataclass(slots=True)
 class BoundBefore:
-    """The flow's pessimistic bound [ppm] over the last half minute."""
+    """The flow's pessimistic bound [ppm] over the last half minute, and a slow cell in it.
+
+    Attributes:
+        times_s: When it was worked out [s].
+        bounds_ppm: The bounds [ppm].
+        cell_ppm: What a slow cell that starts in air would show of them [ppm].
+    """
 
     times_s: list[float] = field(default_factory=list)
     bounds_ppm: list[float] = field(default_factory=list)
+    cell_ppm: float = AIR_OXYGEN_PPM
 
     def due(self, t_s: float) -> bool:
         """Whether another entry is wanted: every five seconds."""
         return not self.times_s or t_s - self.times_s[-1] >= 5.0
 
-    def add(self, t_s: float, bound_ppm: float) -> None:
-        """Keep the bound of now; forget what is older than wanted."""
+    def add(self, t_s: float, bound_ppm: float, lag_s: float) -> None:
+        """Keep the bound of now; forget what is older than wanted.
+
+        Args:
+            t_s: Time [s].
+            bound_ppm: The bound [ppm].
+            lag_s: Lag of the slowest cell thought of [s].
+        """
+        if self.times_s:
+            fade = math.exp(-(t_s - self.times_s[-1]) / lag_s)
+            # The bound of the step's begin, while it falls the higher one.
+            self.cell_ppm = self.bounds_ppm[-1] + fade * (self.cell_ppm - self.bounds_ppm[-1])
         self.times_s.append(t_s)
         self.bounds_ppm.append(bound_ppm)
         while len(self.times_s) > 1 and self.times_s[1] <= t_s - BOUND_BEFORE_S:
             del self.times_s[0], self.bounds_ppm[0]
 
     def then_ppm(self, t_s: float) -> float | None:
-        """The highest bound of the last half minute [ppm]; ``None`` so soon after the start.
+        """The most a sensor should show of the bound now [ppm]; ``None`` so soon after the start.
 
-        While the oxygen falls that is the one of half a minute ago; after a loss of flow it is the
-        new, higher one, so that air which came back is not taken for a leak.
+        The highest bound of the last half minute: while the oxygen falls that is the one of half a
+        minute ago; after a loss of flow it is the new, higher one, so that air which came back is
+        not taken for a leak. A cell slower than the cavity clears shows more than that.
         """
         if not self.times_s or self.times_s[0] > t_s - BOUND_BEFORE_S + 5.0:
             return None
-        return max(self.bounds_ppm)
+        return max(self.cell_ppm, *self.bounds_ppm)
