@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import time
 from importlib.resources import files
@@ -11,28 +10,19 @@ from flask import Blueprint, Response, current_app, request
 from pydantic import ValidationError
 
 from dashboard import openmetrics
-from dashboard.assets import packed
-from dashboard.guard import check_action
+from dashboard.answers import json_answer, wiring
+from dashboard.hands import check_action
 from dashboard.history_question import HistoryQuestion
 from dashboard.problems import Problem, faults, shown
 from dashboard.times import to_rfc3339
-from dashboard.wiring import HistoryPoint, Wiring
+from dashboard.wiring import HistoryPoint
 from service.judge.actions import operator_action
 from service.judge.events import Refused
 
 STALE_S = 5.0
 """A posting older than this is not sent: the judge hangs, and old numbers would look alive."""
 
-PACK_FROM_BYTES = 4096
-"""A shorter answer fits in few packets as it is."""
-
 api = Blueprint("api", __name__)
-
-
-def wiring() -> Wiring:
-    """What the running app was given."""
-    found: Wiring = current_app.extensions["heatwindow"]
-    return found
 
 
 @api.get("/api/v1/bench")
@@ -162,15 +152,3 @@ def openapi() -> Response:
     return Response(
         files("service").joinpath("openapi.json").read_bytes(), content_type="application/json"
     )
-
-
-def json_answer(body: object, status: int = 200) -> Response:
-    """JSON that nobody keeps, packed when it is long."""
-    text = json.dumps(body, allow_nan=False, ensure_ascii=False).encode()
-    if len(text) > PACK_FROM_BYTES:
-        answer = packed(text, "application/json")
-    else:
-        answer = Response(text, content_type="application/json")
-    answer.status_code = status
-    answer.headers["Cache-Control"] = "no-store"
-    return answer

@@ -7,6 +7,7 @@ from flask import Flask
 from dashboard import guard, problems
 from dashboard.api import api
 from dashboard.assets import Assets
+from dashboard.hands import hands
 from dashboard.pages import pages
 from dashboard.ports import ports
 from dashboard.wiring import Doors, Wiring
@@ -37,6 +38,7 @@ def create_app(wiring: Wiring, doors: Doors | None = None) -> Flask:
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
     app.register_blueprint(api)
+    app.register_blueprint(hands)
     app.register_blueprint(ports)
     app.register_blueprint(pages)
     app.register_blueprint(assets.blueprint())

@@ -55,7 +55,7 @@ def install(app: Flask, doors: Doors) -> None:
     @app.before_request
     def _host() -> None:
         name = host_name(request.host)
-        if name not in doors.hosts:
+        if not doors.admit(name):
             raise Problem(
                 421,
                 "foreign-host",
@@ -70,8 +70,8 @@ def install(app: Flask, doors: Doors) -> None:
         return answer
 
 
-def check_action() -> None:
-    """Refuse an action that our own page did not send.
+def check_sender() -> None:
+    """Refuse what our own page did not send.
 
     Raises:
         Problem: 403 from another origin or without our header, 415 when it is not JSON.

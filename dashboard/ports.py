@@ -7,8 +7,8 @@ from typing import Annotated, TypeVar
 from flask import Blueprint, Response, request
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from dashboard.api import json_answer, wiring
-from dashboard.guard import check_action
+from dashboard.answers import json_answer, wiring
+from dashboard.hands import check_action
 from dashboard.problems import Problem, faults
 from dashboard.wiring import AdoptedPort
 from service.judge.events import Refused

@@ -35,7 +35,13 @@ class PageServer:
         self.port = int(bound[0].getsockname()[1])
         self._sockets: dict[int, Any] = {}
         self._server = create_server(
-            app, map=self._sockets, sockets=bound, threads=THREADS, ident=None
+            app,
+            map=self._sockets,
+            sockets=bound,
+            threads=THREADS,
+            ident=None,
+            # Left in, a proxy's marks show that a request does not come from this machine itself.
+            clear_untrusted_proxy_headers=False,
         )
         listeners = [s for s in self._sockets.values() if isinstance(s, BaseWSGIServer)]
         self._trigger: Any = listeners[0].trigger

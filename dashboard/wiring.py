@@ -6,6 +6,7 @@ through these; a test hands in its own.
 
 from __future__ import annotations
 
+import ipaddress
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
@@ -139,6 +140,22 @@ class AdoptedPort:
     profile: str
 
 
+class Hands(Protocol):
+    """Which devices on the network may change things (``service.config.pin.PinKeeper`` is one)."""
+
+    def is_set(self) -> bool:
+        """There is a PIN."""
+
+    def sign_in(self, pin: str) -> str:
+        """A token for a device that knows the PIN; raises ``service.config.pin.PinRefused``."""
+
+    def knows(self, token: str) -> bool:
+        """The token is good."""
+
+    def sign_out(self, token: str) -> None:
+        """The token is good no more."""
+
+
 @dataclass(frozen=True, slots=True)
 class Wiring:
     """The functions behind the pages. All may be called from several threads at once.
@@ -161,6 +178,7 @@ class Wiring:
         adopt_port: Read a port, now and after every start. Raises
             ``service.judge.events.Refused``.
         release_port: Read an adopted port no more. Raises ``service.judge.events.Refused``.
+        hands: Who may change things from the network.
     """
 
     latest: Callable[[], Posting | None]
@@ -175,6 +193,7 @@ class Wiring:
     adopted_ports: Callable[[], Sequence[AdoptedPort]]
     adopt_port: Callable[[AdoptedPort], None]
     release_port: Callable[[str], None]
+    hands: Hands
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,8 +203,23 @@ class Doors:
     Attributes:
         hosts: Host names, without port, under which the service answers. A page on any other
             name that points here (DNS rebinding) is turned away.
+        any_address: A bare IP address is answered too. Rebinding needs a name, so this opens
+            nothing to it.
     """
 
     hosts: frozenset[str] = field(
         default_factory=lambda: frozenset({"localhost", "127.0.0.1", "::1"})
     )
+    any_address: bool = False
+
+    def admit(self, name: str) -> bool:
+        """Whether the service answers under this name."""
+        if name in self.hosts:
+            return True
+        if not self.any_address:
+            return False
+        try:
+            ipaddress.ip_address(name)
+        except ValueError:
+            return False
+        return True

@@ -7,6 +7,7 @@ that nothing more comes in, the store last, when everything in hand is on the di
 from __future__ import annotations
 
 import logging
+import socket
 from collections.abc import Callable
 from contextlib import ExitStack
 
@@ -34,6 +35,7 @@ from service.commands.figures import figures
 from service.commands.links import Links
 from service.commands.wellness import Wellness
 from service.config import Config, ConfigRefused, SerialConfig
+from service.config.pin import PinKeeper
 from service.judge.actions import ServiceStarted
 from service.judge.events import Refused
 from service.notify.notifier import notifier_for
@@ -147,9 +149,10 @@ class RunningService:
             adopted_ports=self._adopted_ports,
             adopt_port=self._adopt_port,
             release_port=self.links.release,
+            hands=PinKeeper(config.database_url),
         )
         page = config.dashboard
-        doors = Doors() if page.on_loopback else Doors(Doors().hosts | {page.host})
+        doors = Doors() if page.on_loopback else network_doors(page.host)
         try:
             return PageServer(create_app(wiring, doors), page.host, page.port)
         except OSError as error:
@@ -225,6 +228,12 @@ class RunningService:
         """End everything; ``True`` when it ended in time and all readings are on a disk."""
         self._steps.close()
         return self._clean
+
+
+def network_doors(host: str) -> Doors:
+    """The names of a machine that is looked at from the network."""
+    own = socket.gethostname().lower()
+    return Doors(Doors().hosts | {host.lower(), own, f"{own}.local"}, any_address=True)
 
 
 def start_service(

@@ -28,6 +28,7 @@ COMMANDS: dict[str, str] = {
     "purge": "when a logged purge is clear",
     "volume": "how much a cavity holds, from its pieces",
     "replay": "judge a recorded database again and compare",
+    "pin": "set the PIN that lets a device on the network change things",
     "backup": "copy the database and check the copy",
     "restore": "put a backup in the place of the database",
 }

@@ -13,6 +13,7 @@ from service.commands.check import config_from
 from service.commands.errors import CommandError
 from service.commands.signals import stop_on_signals
 from service.commands.supervisor import Supervisor
+from service.config.pin import PinKeeper
 
 LOOK_EVERY_S = 2.0
 """How often the file of adopted ports is looked at, which ``check`` may have changed, and the
@@ -39,7 +40,11 @@ def run_run(given: argparse.Namespace) -> int:
     with stop_on_signals() as stop:
         if not config.dashboard.on_loopback:
             logging.getLogger(__name__).warning(
-                "the page is open to everybody on the network at %s", config.dashboard.host
+                "everybody on the network can look at the page at %s%s",
+                config.dashboard.host,
+                ""
+                if PinKeeper(config.database_url).is_set()
+                else "; nobody there can change anything until 'heatwindow pin' has set a PIN",
             )
         running = start_service(config, SystemClock())
         # What the start has made lives as long as the service: no collection need look at it.

@@ -24,6 +24,7 @@ from dashboard.wiring import (
     UnusedPort,
     Wiring,
 )
+from service.config.pin import PinRefused
 from service.judge.actions import OperatorAction
 from service.judge.events import Refused
 
@@ -541,6 +542,29 @@ class Result:
     recorded: bool = True
 
 
+class Hands:
+    """One PIN and the devices that know it."""
+
+    def __init__(self) -> None:
+        self.pin: str | None = "246810"
+        self.tokens: list[str] = []
+
+    def is_set(self) -> bool:
+        return self.pin is not None
+
+    def sign_in(self, pin: str) -> str:
+        if pin != self.pin:
+            raise PinRefused("that is not the PIN")
+        self.tokens.append(f"token-{len(self.tokens)}")
+        return self.tokens[-1]
+
+    def knows(self, token: str) -> bool:
+        return token in self.tokens
+
+    def sign_out(self, token: str) -> None:
+        self.tokens.remove(token)
+
+
 class ScriptedBoard:
     """Answers what it is told to; keeps every action; can hang and can refuse."""
 
@@ -555,6 +579,7 @@ class ScriptedBoard:
         self.gap = False
         self.unused: list[UnusedPort] = []
         self.adopted: list[AdoptedPort] = []
+        self.hands = Hands()
         self.ticking = ticking
         self._began = time.monotonic()
 
@@ -625,6 +650,7 @@ class ScriptedBoard:
             adopted_ports=lambda: self.adopted,
             adopt_port=self.adopt_port,
             release_port=self.release_port,
+            hands=self.hands,
         )
 
 

@@ -10,6 +10,12 @@ export function token() {
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
+let turnedAway = () => {};
+/** Called when the service says that this device may only look. */
+export function onTurnedAway(run) {
+  turnedAway = run;
+}
+
 export class NotDone extends Error {}
 
 let afterwards = () => {};
@@ -37,6 +43,7 @@ export async function post(address, body) {
     throw new NotDone(t("done.failed"));
   }
   const said = await answer.json().catch(() => null);
+  if (answer.status === 401) turnedAway();
   if (!answer.ok) throw new NotDone(t("done.refused", { why: said?.detail ?? answer.status }));
   return said;
 }

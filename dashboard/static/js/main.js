@@ -30,6 +30,9 @@ const room = new Room(at("room"));
 const waiting = new Waiting(at("waiting"), openPart);
 let quietened = false;
 
+// What this device may do is asked once the verdicts stand.
+import("./hand.js").then(({ Hand }) => new Hand(at("hand")));
+
 // Live ----------------------------------------------------------------------------------------
 
 link.addEventListener("bench", render);
