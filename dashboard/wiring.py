@@ -173,6 +173,9 @@ class Wiring:
         notice_seen: Somebody has read the notice of this id; ``False`` when there is none such.
             Raises ``service.judge.events.Refused`` when that cannot be kept now.
         now_us: The shop's clock [µs UTC].
+        outlets: How each way of telling is doing, as JSON objects.
+        try_outlet: Send a test notice by the outlet of this key; returns at once, ``False`` when
+            there is none such. What became of it then stands in ``outlets``.
         unused_ports: Serial ports that could be read.
         adopted_ports: Those that are read beside the config's.
         adopt_port: Read a port, now and after every start. Raises
@@ -189,6 +192,8 @@ class Wiring:
     notices: Callable[[], Sequence[Notice]]
     notice_seen: Callable[[int], bool]
     now_us: Callable[[], int]
+    outlets: Callable[[], Sequence[Mapping[str, object]]]
+    try_outlet: Callable[[str], bool]
     unused_ports: Callable[[], Sequence[UnusedPort]]
     adopted_ports: Callable[[], Sequence[AdoptedPort]]
     adopt_port: Callable[[AdoptedPort], None]

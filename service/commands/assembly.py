@@ -33,11 +33,13 @@ from service.collector import Collector
 from service.commands.errors import BadInput, CommandError
 from service.commands.figures import figures
 from service.commands.links import Links
+from service.commands.outlets import outlet_body, outlet_figures
 from service.commands.wellness import Wellness
 from service.config import Config, ConfigRefused, SerialConfig
 from service.config.pin import PinKeeper
 from service.judge.actions import ServiceStarted
 from service.judge.events import Refused
+from service.notify.forms import TrialNotice
 from service.notify.notifier import notifier_for
 from service.rebuild import checkpoint_version, resume
 from service.sources.link import Link
@@ -100,6 +102,7 @@ class RunningService:
             self.collector,
             links=self.links,
             clock=self._clock,
+            notifier=self.notifier,
         )
         self.pages = self._make_pages(config)
         self.notifier.resume(judge.bench()["alarms"])
@@ -127,10 +130,17 @@ class RunningService:
         for mark in self._marks.get(link.name, ()):
             link.remember(mark.boot, mark.number)
 
-    def _publish(self, topic: str, payload: bytes, qos: int = 1, retain: bool = False) -> bool:
+    def _publish(
+        self,
+        topic: str,
+        payload: bytes,
+        qos: int = 1,
+        retain: bool = False,
+        confirm_s: float = 0.0,
+    ) -> bool:
         """The broker link's ``publish``; the link is made after the notifier."""
         return any(
-            link.publish(topic, payload, qos, retain)
+            link.publish(topic, payload, qos, retain, confirm_s)
             for link in self.links.current()
             if isinstance(link, MqttLink)
         )
@@ -145,6 +155,8 @@ class RunningService:
             notices=self._notices,
             notice_seen=self._notice_seen,
             now_us=self.collector.utc_us,
+            outlets=self._outlets,
+            try_outlet=self._try_outlet,
             unused_ports=self._unused_ports,
             adopted_ports=self._adopted_ports,
             adopt_port=self._adopt_port,
@@ -195,7 +207,14 @@ class RunningService:
 
     def _metrics(self) -> list[Metric]:
         links = [link.status() for link in self.links.current()]
-        return figures(self.writer.status(), links, self.collector)
+        found = figures(self.writer.status(), links, self.collector)
+        return found + outlet_figures(self.notifier.status())
+
+    def _outlets(self) -> list[dict[str, object]]:
+        return [outlet_body(each) for each in self.notifier.status()]
+
+    def _try_outlet(self, key: str) -> bool:
+        return self.notifier.try_out(key, TrialNotice(self.collector.utc_us()))
 
     def _unused_ports(self) -> list[UnusedPort]:
         return [

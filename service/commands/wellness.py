@@ -9,6 +9,8 @@ from service import __version__
 from service.clock import Clock
 from service.collector import Collector
 from service.commands.links import Links
+from service.commands.outlets import outlet_body
+from service.notify.notifier import Notifier
 from service.sources.link import Link, LinkStatus
 from service.sources.mqtt import MqttLink
 from service.store.database import Store, StoreError
@@ -28,6 +30,7 @@ class Wellness:
         collector: Whose judge is a worker.
         links: Workers, all of them.
         clock: The clock the links count by.
+        notifier: Whose outlets are told of; one that has ended is a stuck worker.
     """
 
     def __init__(
@@ -38,12 +41,14 @@ class Wellness:
         *,
         links: Links,
         clock: Clock,
+        notifier: Notifier,
     ) -> None:
         self._store = store
         self._writer = writer
         self._collector = collector
         self._links = links
         self._clock = clock
+        self._notifier = notifier
 
     def stuck(self) -> list[str]:
         """Workers that have not come round within ``PROGRESS_S``."""
@@ -58,7 +63,8 @@ class Wellness:
         for each in links:
             age_s = (now_us - each.progress_us) / 1e6 / self._clock.speed
             workers[each.name] = age_s if each.running else float("inf")
-        return [name for name, age_s in workers.items() if age_s > PROGRESS_S]
+        ended = [each.name for each in self._notifier.status() if not each.running]
+        return [name for name, age_s in workers.items() if age_s > PROGRESS_S] + ended
 
     def health(self) -> tuple[bool, Mapping[str, object]]:
         """Whether every worker has come round within ``PROGRESS_S`` and every subscription has
@@ -82,6 +88,7 @@ class Wellness:
             "links": [
                 _link_body(link, each, now_us) for link, each in zip(ways_in, links, strict=True)
             ],
+            "outlets": [outlet_body(each) for each in self._notifier.status()],
             "notices": self._notices(),
             "unused_ports": [
                 {"name": port.name, "device": port.device, "description": port.description}

@@ -17,6 +17,9 @@ table            keys
 ``[dashboard]``  ``host``, ``port``
 ``[notify]``     ``sounder``, ``sounder_every_s``, ``sounder_timeout_s``, ``serial_port``,
                  ``serial_baud``, ``mqtt_topic``
+``[notify.webhook]`` ``url``, ``username``, ``password_file``, ``tls_ca_file``, ``verdicts``
+``[notify.email]``   ``host``, ``port``, ``security``, ``username``, ``password_file``,
+                 ``tls_ca_file``, ``sender``, ``recipients``, ``every_s``
 ===============  =====================================================================
 """
 
@@ -24,12 +27,12 @@ from service.config.adopted import AdoptedPorts
 from service.config.faults import ConfigFault, ConfigRefused
 from service.config.identity import default_database_url, derived_client_id, machine_id
 from service.config.load import load
+from service.config.notify import EmailConfig, NotifyConfig, WebhookConfig
 from service.config.tables import (
     Config,
     DashboardConfig,
     LogFileConfig,
     MqttConfig,
-    NotifyConfig,
     SerialConfig,
     StoreConfig,
 )
@@ -40,11 +43,13 @@ __all__ = [
     "ConfigFault",
     "ConfigRefused",
     "DashboardConfig",
+    "EmailConfig",
     "LogFileConfig",
     "MqttConfig",
     "NotifyConfig",
     "SerialConfig",
     "StoreConfig",
+    "WebhookConfig",
     "default_database_url",
     "derived_client_id",
     "load",

@@ -15,7 +15,8 @@ from pydantic import Field, ValidationError
 from sqlalchemy.engine import make_url
 
 from service.config.faults import ConfigFault, ConfigRefused, faults_from
-from service.config.tables import SerialConfig, Table
+from service.config.fields import Table
+from service.config.tables import SerialConfig
 
 HEAD = "# Serial ports taken in on the page or with 'heatwindow check --adopt'.\n"
 

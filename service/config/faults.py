@@ -64,8 +64,8 @@ def faults_from(error: ValidationError, file: str, root: type[BaseModel]) -> lis
                 value = None  # a password under a mistyped key must not reach a screen or a log
         elif detail["type"] == "missing":
             value, rule = None, "is missing"
-        elif isinstance(value, dict) and detail["type"] == "rule":
-            value = None
+        elif (isinstance(value, dict) and detail["type"] == "rule") or place[-1:] == ("url",):
+            value = None  # a table is too long to show, and an address may hold a secret
         faults.append(ConfigFault(file, key_name(place), value, _lower_first(rule)))
     return faults
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import tomllib
 from pathlib import Path
+from typing import TypeVar
 
 from pydantic import ValidationError
 from sqlalchemy.engine import make_url
@@ -12,7 +13,11 @@ from sqlalchemy.exc import ArgumentError
 
 from service.config import topics
 from service.config.faults import ConfigFault, ConfigRefused, faults_from
+from service.config.notify import EmailConfig, NotifyConfig, WebhookConfig
 from service.config.tables import Config, MqttConfig
+
+FILES = ("password_file", "tls_ca_file", "tls_cert_file", "tls_key_file")
+"""Keys of files that must be there when the config is loaded."""
 
 
 def load(path: Path | None) -> Config:
@@ -53,9 +58,12 @@ def _settle(config: Config, path: Path) -> Config:
     if store.url is not None:
         store = store.model_copy(update={"url": _settle_url(store.url, folder, str(path), faults)})
     if mqtt is not None:
-        mqtt = _settle_files(mqtt, folder, str(path), faults)
+        mqtt = _settle_files(mqtt, "mqtt", folder, str(path), faults)
+    notify = _settle_notify(config.notify, folder, str(path), faults)
     logs = [each.model_copy(update={"path": folder / each.path}) for each in config.log_file]
-    config = config.model_copy(update={"store": store, "mqtt": mqtt, "log_file": logs})
+    config = config.model_copy(
+        update={"store": store, "mqtt": mqtt, "log_file": logs, "notify": notify}
+    )
     faults += [ConfigFault(str(path), *rest) for rest in _relations(config)]
     if faults:
         raise ConfigRefused(faults)
@@ -84,13 +92,14 @@ def _settle_url(url: str, folder: Path, file: str, faults: list[ConfigFault]) ->
     return f"sqlite:///{folder / database}"
 
 
-def _settle_files(
-    mqtt: MqttConfig, folder: Path, file: str, faults: list[ConfigFault]
-) -> MqttConfig:
-    """Make the files of ``[mqtt]`` absolute and make sure they can be read."""
+_T = TypeVar("_T", MqttConfig, WebhookConfig, EmailConfig)
+
+
+def _settle_files(table: _T, name: str, folder: Path, file: str, faults: list[ConfigFault]) -> _T:
+    """Make the files that a table names absolute and make sure they can be read."""
     settled: dict[str, Path] = {}
-    for key in ("password_file", "tls_ca_file", "tls_cert_file", "tls_key_file"):
-        given: Path | None = getattr(mqtt, key)
+    for key in FILES:
+        given: Path | None = getattr(table, key, None)
         if given is None:
             continue
         settled[key] = folder / given
@@ -100,13 +109,29 @@ def _settle_files(
                 content.decode("utf-8")
         except OSError as error:
             rule = f"cannot be read: {error.strerror}"
-            faults.append(ConfigFault(file, f"mqtt.{key}", str(given), rule))
+            faults.append(ConfigFault(file, f"{name}.{key}", str(given), rule))
         except UnicodeDecodeError:
-            faults.append(ConfigFault(file, f"mqtt.{key}", str(given), "is not UTF-8 text"))
+            faults.append(ConfigFault(file, f"{name}.{key}", str(given), "is not UTF-8 text"))
         else:
             if not content.strip():
-                faults.append(ConfigFault(file, f"mqtt.{key}", str(given), "is empty"))
-    return mqtt.model_copy(update=settled)
+                faults.append(ConfigFault(file, f"{name}.{key}", str(given), "is empty"))
+    return table.model_copy(update=settled)
+
+
+def _settle_notify(
+    notify: NotifyConfig, folder: Path, file: str, faults: list[ConfigFault]
+) -> NotifyConfig:
+    """The same for the tables in ``[notify]``; a token is also held against its form."""
+    webhook, email = notify.webhook, notify.email
+    if webhook is not None:
+        webhook = _settle_files(webhook, "notify.webhook", folder, file, faults)
+        if webhook.token_fault():
+            rule = "does not hold a bearer token (RFC 6750, section 2.1); with a username it may"
+            given = str(webhook.password_file)
+            faults.append(ConfigFault(file, "notify.webhook.password_file", given, rule))
+    if email is not None:
+        email = _settle_files(email, "notify.email", folder, file, faults)
+    return notify.model_copy(update={"webhook": webhook, "email": email})
 
 
 def _relations(config: Config) -> list[tuple[str, object, str]]:

@@ -1,53 +1,28 @@
-"""The tables of the config file and the rules each keeps by itself."""
+"""The tables of the config file, but ``[notify]``, and the rules each keeps by itself."""
 
 from __future__ import annotations
 
-import ipaddress
-from pathlib import Path
-from typing import Annotated, Self, TypeVar
+from typing import Annotated, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import AfterValidator, Field, model_validator
 
 from service.config import topics
+from service.config.fields import FilePath, Table, Text, fault, this_machine
 from service.config.identity import default_database_url, derived_client_id, machine_id
+from service.config.notify import NotifyConfig
 from service.wire.profiles import LineProfile, make_profile
 
 Port = Annotated[int, Field(ge=0, le=65535)]
 
 
-def _fault(rule: str) -> PydanticCustomError:
-    """A fault whose text is shown as it stands (braces doubled for the formatter)."""
-    return PydanticCustomError("rule", rule.replace("{", "{{").replace("}", "}}"))
-
-
-_Value = TypeVar("_Value", str, Path)
-
-
-def _without_nul(value: _Value) -> _Value:
-    if "\0" in str(value):
-        raise _fault("must not hold a NUL character")
-    return value
-
-
-Text = Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_without_nul)]
-FilePath = Annotated[Path, Field(strict=False), AfterValidator(_without_nul)]
-
-
 def _topic_filter(text: str) -> str:
-    fault = topics.filter_fault(text)
-    if fault is not None:
-        raise _fault(f"{fault} (MQTT 3.1.1, section 4.7)")
+    wrong = topics.filter_fault(text)
+    if wrong is not None:
+        raise fault(f"{wrong} (MQTT 3.1.1, section 4.7)")
     return text
 
 
 TopicFilter = Annotated[Text, AfterValidator(_topic_filter)]
-
-
-class Table(BaseModel):
-    """Checked as it stands: no unknown keys, no quiet conversions."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
 class StoreConfig(Table):
@@ -70,7 +45,7 @@ def _profile(text: str) -> str:
         # Whether a channel and a unit are needed is known only with the rest of the table.
         make_profile(text, "channel", "Cel")
     except ValueError as error:
-        raise _fault(str(error)) from None
+        raise fault(str(error)) from None
     return text
 
 
@@ -93,12 +68,12 @@ class _Lines(Table):
     def _fits_the_profile(self) -> Self:
         if not self.profile.startswith("regex:"):
             if self.channel is not None or self.unit is not None:
-                raise _fault("channel and unit belong to a profile regex:… only")
+                raise fault("channel and unit belong to a profile regex:… only")
             return self
         try:
             self.line_profile()
         except ValueError as error:
-            raise _fault(str(error)) from None
+            raise fault(str(error)) from None
         return self
 
     def line_profile(self) -> LineProfile:
@@ -150,9 +125,9 @@ class MqttConfig(Table):
 
     host: Text
     port: Annotated[int, Field(ge=1, le=65535)] = 1883
-    topics: Annotated[list[TopicFilter], Field(min_length=1, max_length=100)] = [
-        "heatwindow/readings/#"
-    ]
+    topics: Annotated[list[TopicFilter], Field(min_length=1, max_length=100)] = Field(
+        default_factory=lambda: ["heatwindow/readings/#"]
+    )
     client_id: Annotated[str, Field(min_length=1, max_length=64)] | None = None
     username: Text | None = None
     password_file: FilePath | None = None
@@ -163,11 +138,11 @@ class MqttConfig(Table):
     @model_validator(mode="after")
     def _belongs_together(self) -> MqttConfig:
         if self.password_file is not None and self.username is None:
-            raise _fault("password_file needs a username (MQTT 3.1.1, section 3.1.2.9)")
+            raise fault("password_file needs a username (MQTT 3.1.1, section 3.1.2.9)")
         if (self.tls_cert_file is None) != (self.tls_key_file is None):
-            raise _fault("tls_cert_file and tls_key_file go together")
+            raise fault("tls_cert_file and tls_key_file go together")
         if self.tls_cert_file is not None and self.tls_ca_file is None:
-            raise _fault("tls_cert_file needs tls_ca_file, which switches TLS on")
+            raise fault("tls_cert_file needs tls_ca_file, which switches TLS on")
         return self
 
     def password(self) -> str | None:
@@ -190,40 +165,15 @@ class DashboardConfig(Table):
     @property
     def on_loopback(self) -> bool:
         """Whether only this machine can reach the page."""
-        if self.host == "localhost":
-            return True
-        try:
-            return ipaddress.ip_address(self.host).is_loopback
-        except ValueError:
-            return False
-
-
-class NotifyConfig(Table):
-    """Who else is told, beside the page.
-
-    Attributes:
-        sounder: Program and arguments run for an alarm that must be heard; no shell.
-        sounder_every_s: Repeat until acknowledged, this often [s].
-        sounder_timeout_s: Stop the program if it runs longer [s].
-        serial_port: Port that gets one text line for each alarm change.
-        serial_baud: Its line speed [bit/s].
-        mqtt_topic: Topic below which alarms are published; needs ``[mqtt]``.
-    """
-
-    sounder: Annotated[list[Text], Field(min_length=1, max_length=50)] | None = None
-    sounder_every_s: Annotated[float, Field(ge=0.2, le=3600, allow_inf_nan=False)] = 10.0
-    sounder_timeout_s: Annotated[float, Field(ge=0.2, le=120, allow_inf_nan=False)] = 10.0
-    serial_port: Text | None = None
-    serial_baud: Annotated[int, Field(ge=300, le=4_000_000)] = 9600
-    mqtt_topic: Annotated[str, Field(min_length=1, max_length=200)] | None = None
+        return this_machine(self.host)
 
 
 class Config(Table):
     """The whole file."""
 
     store: StoreConfig = StoreConfig()
-    serial: Annotated[list[SerialConfig], Field(max_length=64)] = []
-    log_file: Annotated[list[LogFileConfig], Field(max_length=64)] = []
+    serial: list[SerialConfig] = Field(default_factory=list, max_length=64)
+    log_file: list[LogFileConfig] = Field(default_factory=list, max_length=64)
     mqtt: MqttConfig | None = None
     dashboard: DashboardConfig = DashboardConfig()
     notify: NotifyConfig = NotifyConfig()

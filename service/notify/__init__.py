@@ -1,1 +1,1 @@
-"""Telling people: sounder command, serial line, MQTT topic."""
+"""Telling people: sounder command, serial line, MQTT topic, webhook, e-mail."""

@@ -163,7 +163,7 @@ class Mail(NetworkOutlet):
         """
         text = f"{_clock(notice.at_us)}  {notice.text}\n\n{FOOT}"
         self._send(_mail("heatwindow: test notice", text, notice.at_us))
-        return f"{self._server.host} has taken it for {', '.join(self._recipients)}"
+        return f"{self._server.host} has taken it, recipients: {len(self._recipients)}"
 
     def _send(self, mail: EmailMessage) -> None:
         server = self._server

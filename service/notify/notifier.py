@@ -4,14 +4,82 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Protocol
 
 from service.judge.events import AlarmChange, Outcome
 from service.judge.outlook import AlarmJson
+from service.notify.forms import TrialNotice
+from service.notify.mail import Mail, MailServer, Security
 from service.notify.mqtt_topic import MqttTopic, Publish
 from service.notify.outlet import Outlet, OutletStatus
 from service.notify.serial_line import SerialLine
 from service.notify.sounder import Sounder
+from service.notify.webhook import WebAddress, Webhook
+
+
+class WantedWebhook(Protocol):
+    """Its table ``[notify.webhook]``."""
+
+    @property
+    def url(self) -> str:
+        """Where to post."""
+
+    @property
+    def username(self) -> str | None:
+        """Who we are there."""
+
+    @property
+    def password_file(self) -> Path | None:
+        """Password or token."""
+
+    @property
+    def tls_ca_file(self) -> Path | None:
+        """Authority to trust."""
+
+    @property
+    def verdicts(self) -> bool:
+        """Tell of verdicts too."""
+
+
+class WantedEmail(Protocol):
+    """Its table ``[notify.email]``."""
+
+    @property
+    def host(self) -> str:
+        """The server."""
+
+    @property
+    def server_port(self) -> int:
+        """Its port."""
+
+    @property
+    def security(self) -> Security:
+        """How the line is secured."""
+
+    @property
+    def username(self) -> str | None:
+        """Who we are there."""
+
+    @property
+    def password_file(self) -> Path | None:
+        """Password."""
+
+    @property
+    def tls_ca_file(self) -> Path | None:
+        """Authority to trust."""
+
+    @property
+    def sender(self) -> str:
+        """Our address."""
+
+    @property
+    def recipients(self) -> list[str]:
+        """Theirs."""
+
+    @property
+    def every_s(self) -> float:
+        """Least time between two mails [s]."""
 
 
 class Wanted(Protocol):
@@ -40,6 +108,14 @@ class Wanted(Protocol):
     @property
     def mqtt_topic(self) -> str | None:
         """Topic below which alarms are published."""
+
+    @property
+    def webhook(self) -> WantedWebhook | None:
+        """An address to post to."""
+
+    @property
+    def email(self) -> WantedEmail | None:
+        """A mail server."""
 
 
 class Notifier:
@@ -81,6 +157,18 @@ class Notifier:
         """How each is doing."""
         return [outlet.status() for outlet in self._outlets]
 
+    @property
+    def outlets(self) -> tuple[Outlet, ...]:
+        """Each of them, for who sends a test notice without starting them."""
+        return self._outlets
+
+    def try_out(self, key: str, notice: TrialNotice) -> bool:
+        """Ask one outlet for a test notice; returns at once, ``False`` if there is none such."""
+        found = [outlet for outlet in self._outlets if outlet.key == key]
+        for outlet in found:
+            outlet.try_out(notice)
+        return bool(found)
+
 
 def _as_change(alarm: AlarmJson) -> AlarmChange:
     """A live alarm as the change that it was last; it has been spoken already."""
@@ -119,4 +207,25 @@ def notifier_for(wanted: Wanted, publish: Publish | None) -> Notifier:
         if publish is None:
             raise ValueError("notify.mqtt_topic needs a broker")
         outlets.append(MqttTopic(wanted.mqtt_topic, publish))
+    if wanted.webhook is not None:
+        outlets.append(_webhook(wanted.webhook))
+    if wanted.email is not None:
+        outlets.append(_mail(wanted.email))
     return Notifier(outlets)
+
+
+def _webhook(wanted: WantedWebhook) -> Webhook:
+    address = WebAddress(wanted.url, wanted.username, wanted.password_file, wanted.tls_ca_file)
+    return Webhook(address, wanted.verdicts)
+
+
+def _mail(wanted: WantedEmail) -> Mail:
+    server = MailServer(
+        wanted.host,
+        wanted.server_port,
+        wanted.security,
+        wanted.username,
+        wanted.password_file,
+        wanted.tls_ca_file,
+    )
+    return Mail(server, wanted.sender, wanted.recipients, every_s=wanted.every_s)

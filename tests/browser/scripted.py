@@ -408,6 +408,37 @@ LINKS = [
 ]
 
 
+def outlet(key: str, name: str, **more: Any) -> dict[str, Any]:
+    base = {
+        "key": key,
+        "name": name,
+        "running": True,
+        "working": True,
+        "told": 3,
+        "failed": 0,
+        "dropped": 0,
+        "waiting": 0,
+        "last_error": None,
+        "trial": None,
+    }
+    return base | more
+
+
+OUTLETS = [
+    outlet("sounder", "sounder"),
+    outlet("webhook", "webhook", working=None, told=0),
+    outlet(
+        "email",
+        "e-mail",
+        working=False,
+        failed=2,
+        dropped=1,
+        waiting=4,
+        last_error="mail.mill.example port 587: connection refused",
+    ),
+]
+
+
 def answer(
     *parts: dict, channels=None, alarms=(), room=(), recording=True, **more: Any
 ) -> dict[str, Any]:
@@ -577,6 +608,7 @@ class ScriptedBoard:
         self.told: list[Notice] = []
         self.on_act: Callable[[OperatorAction], None] | None = None
         self.gap = False
+        self.outlets: list[dict[str, Any]] = []
         self.unused: list[UnusedPort] = []
         self.adopted: list[AdoptedPort] = []
         self.hands = Hands()
@@ -629,6 +661,13 @@ class ScriptedBoard:
         self.told = left
         return found
 
+    def try_outlet(self, key: str) -> bool:
+        """The notice stays on its way until the test says what became of it."""
+        found = [each for each in self.outlets if each["key"] == key]
+        for each in found:
+            each["trial"] = {"at": utc(NOW_US), "state": "waiting", "text": "on its way"}
+        return bool(found)
+
     def history(self, name: str, start_us: int, end_us: int, points: int) -> History | None:
         if all(c["name"] != name for c in self.bench["channels"]):
             return None
@@ -646,6 +685,8 @@ class ScriptedBoard:
             notices=lambda: self.told,
             notice_seen=self.notice_seen,
             now_us=self.now_us,
+            outlets=lambda: self.outlets,
+            try_outlet=self.try_outlet,
             unused_ports=lambda: self.unused,
             adopted_ports=lambda: self.adopted,
             adopt_port=self.adopt_port,

@@ -36,6 +36,12 @@ def states() -> dict:
 
 
 @pytest.fixture
+def scripted_answers() -> ModuleType:
+    """The scripted answers and what they are made of."""
+    return scripted
+
+
+@pytest.fixture
 def board() -> object:
     return scripted.ScriptedBoard("ready")
 

@@ -40,9 +40,22 @@ def test_the_machine_itself_needs_no_pin(client, board):
 
 
 def test_from_afar_one_may_look_and_not_touch(client, board):
-    for path in ("/", "/api/v1/bench", "/api/v1/notices", "/api/v1/ports", "/healthz"):
+    for path in (
+        "/",
+        "/api/v1/bench",
+        "/api/v1/notices",
+        "/api/v1/ports",
+        "/api/v1/outlets",
+        "/healthz",
+    ):
         assert client.get(path, environ_overrides=AFAR).status_code == 200
-    for path in ("actions", "ports/adopt", "ports/release", "notices/1/seen"):
+    for path in (
+        "actions",
+        "ports/adopt",
+        "ports/release",
+        "notices/1/seen",
+        "outlets/sounder/try",
+    ):
         answer = client.post(f"/api/v1/{path}", json=ACT, headers=HEADERS, environ_overrides=AFAR)
         assert answer.status_code == 401, path
         assert "Sign in" in answer.get_json()["detail"]

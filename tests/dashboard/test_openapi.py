@@ -95,6 +95,18 @@ def test_notices_fit(client, board, notice):
         fits(answer, path, "post")
 
 
+def test_outlets_fit(client, board, scripted_answers):
+    path = "/api/v1/outlets/{key}/try"
+    fits(client.get("/api/v1/outlets"), "/api/v1/outlets")
+    board.outlets = scripted_answers.OUTLETS
+    fits(client.get("/api/v1/outlets"), "/api/v1/outlets")
+    ours = {"X-Heatwindow": "page"}
+    fits(client.post("/api/v1/outlets/sounder/try", json={}, headers=ours), path, "post")
+    fits(client.post("/api/v1/outlets/lamp/try", json={}, headers=ours), path, "post")
+    fits(client.post("/api/v1/outlets/sounder/try", json={}), path, "post")
+    fits(client.post("/api/v1/outlets/sounder/try", headers=ours), path, "post")
+
+
 def test_problems_are_as_rfc_9457_has_them(client, post):
     """Section 3.1: status repeats the code; 4.2.1: about:blank takes the code's phrase."""
     for answer in (client.get("/api/v1/history"), post({}), client.get("/api/v1/nothing")):
