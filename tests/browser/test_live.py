@@ -511,13 +511,11 @@ def test_first_run_by_taps_only(opened, board, answers):
     page.click(".tile[data-action='toggle sensor'][data-value='bench/tc-1']")
     page.click("[data-action='save part']")
     page.get_by_text("Casting 2 is saved").wait_for()
-    assert board.acted == [
+    assert [said(action) for action in board.acted] == [
         {
             "kind": "adopt channel",
             "channel": "bench/tc-1",
             "channel_kind": "thermocouple",
-            "thermocouple": None,
-            "cold_junction": None,
         },
         {
             "kind": "create part",
@@ -525,15 +523,12 @@ def test_first_run_by_taps_only(opened, board, answers):
             "facts": {
                 "name": "Casting 2",
                 "metal": "ductile iron",
-                "mass_kg": None,
-                "area_m2": None,
                 "cavity_volume_l": 2.0,
                 "hose_volume_l": 0.0,
             },
             "limits": {
                 "preheat_min_c": 270.0,
                 "interpass_max_c": 350.0,
-                "cooling_max_c_per_h": None,
                 "oxygen_max_ppm": 50.0,
             },
         },
@@ -543,6 +538,12 @@ def test_first_run_by_taps_only(opened, board, answers):
     page.click("[data-action='begin heat'][data-phase='oven']")
     page.get_by_text("Heat begun: Casting 2").wait_for()
     assert board.acted[-1] == {"kind": "begin heat", "heat_id": 0, "part_id": 2, "phase": "oven"}
+
+
+def said(action):
+    """An action without what it leaves open."""
+    plain = {key: value for key, value in action.items() if value is not None}
+    return {key: said(value) if isinstance(value, dict) else value for key, value in plain.items()}
 
 
 def test_changing_a_part_sends_only_what_changed(opened, board):

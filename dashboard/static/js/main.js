@@ -6,11 +6,13 @@ import { duration, spoken, timeOfDay } from "./format.js";
 import { embedded, Link } from "./link.js";
 import { Notices } from "./notices.js";
 import { Panel } from "./panel.js";
+import { Questions } from "./questions.js";
 import { Room } from "./room.js";
 import { soundClass, Sounder } from "./sound.js";
 import { Speaker } from "./speech.js";
 import { forgetInks } from "./strip.js";
 import { toast } from "./toasts.js";
+import { coverDue } from "./trip.js";
 import { Guide, Waiting } from "./waiting.js";
 import { t } from "./words.js";
 
@@ -27,6 +29,8 @@ const alarms = new Alarms(at("alarms"), at("announce"));
 const guide = new Guide(at("guide"), openPart);
 const notices = new Notices(at("notices"));
 const room = new Room(at("room"));
+const questions = new Questions(at("questions"));
+const lastArc = new Map();
 const waiting = new Waiting(at("waiting"), openPart);
 let quietened = false;
 
@@ -49,11 +53,13 @@ function render() {
   keyed(at("panels"), panels, hot, (part) => part.id, make);
   setAttribute(at("panels"), "data-count", Math.min(hot.length, 3));
   alarms.show(bench);
+  questions.show(bench);
   room.show(bench.room);
   guide.show(bench);
   waiting.show(bench);
   later[view()]?.show(bench);
   chime(hot);
+  coverClock(hot);
   recording(bench.recording);
   setText(at("clock"), timeOfDay(Date.parse(bench.at)));
   setAttribute(at("clock"), "datetime", bench.at);
@@ -127,6 +133,15 @@ function chime(hot) {
   if (fresh.length === 0 || alarms.calling.length > 0) return;
   speaker.after("ready", fresh.map(readyWords).join(" "));
   sounder.play("ready");
+}
+
+/** From the last arc to the cover is what cracks castings: the time is said aloud. */
+function coverClock(hot) {
+  const due = hot.map((part) => coverDue(lastArc.get(part.id), part)).filter(Boolean);
+  for (const part of hot) lastArc.set(part.id, part.trip?.last_arc_s ?? null);
+  if (due.length === 0 || alarms.calling.length > 0) return;
+  speaker.after("cover", due.join(" "));
+  sounder.play("cover");
 }
 
 function readyWords({ name, heat }) {

@@ -7,7 +7,8 @@ import { Probes } from "./probes.js";
 import { drawStrip, timeSpan } from "./strip.js";
 import { soon } from "./toasts.js";
 import { Trace } from "./trace.js";
-import { count, find, sentence, t, t2 } from "./words.js";
+import { coverWords, nextStep, originWords, tellStep, undo, weldWords } from "./trip.js";
+import { find, sentence, t, t2 } from "./words.js";
 
 const VERDICTS = new Set(["ready", "wait", "stop", "unknown"]);
 /** Anything this page does not know is doubt, and doubt is never ready. */
@@ -39,7 +40,9 @@ export class Panel {
   /** Show a part as the bench answer has it. */
   show(part, bench) {
     if (part.heat_id !== this.#part?.heat_id) this.#passes = [];
+    const before = this.#part;
     this.#part = part;
+    tellStep(before, part, () => this.#part);
     this.#bench = bench;
     const { slots: s, element } = this;
     setAttribute(element, "data-part-id", part.id);
@@ -48,6 +51,9 @@ export class Panel {
     setAttribute(element, "data-pass-running", part.pass_running);
     setText(s.name, part.name);
     setText(s.about, this.#about(part));
+    setText(s.since, coverWords(part));
+    setAttribute(element, "data-phase-origin", part.trip?.phase_origin ?? null);
+    show(s["correct"], Boolean(part.trip));
     const reasons = why(part);
     this.#verdict(verdictOf(part.verdict), reasons.map(([side, reason]) => said(side, reason)), part.next);
     this.#said = new Set(reasons.map(([, reason]) => reason));
@@ -96,8 +102,7 @@ export class Panel {
   }
 
   #about(part) {
-    const welds = part.pass_running ? t("deed.pass_running", { n: part.passes }) : count("deed.passes", part.passes);
-    return `${t2("metal", part.metal)} · ${welds}`;
+    return [t2("metal", part.metal), weldWords(part), originWords(part)].filter(Boolean).join(" · ");
   }
 
   #temperature(part, bench) {
@@ -151,20 +156,24 @@ export class Panel {
     }
   }
 
-  /** The large buttons: the next physical step first, the gas second. */
+  /** The large buttons: the obvious next step first, the gas and the pass beside it. */
   #buttons(part) {
     const { slots: s } = this;
     const [action, phase] = nextStep(part);
-    const first = s["deed-pass"];
-    show(first, action !== null);
-    setAttribute(first, "data-action", action);
-    setAttribute(first, "data-phase", phase);
-    setText(first, action === null ? "" : t(phase ? `deed.to ${phase}` : `deed.${action}`));
-    first.classList.toggle("primary", action !== "begin pass" || part.verdict === "ready");
-    const purge = part.purge.running ? "end purge" : "begin purge";
-    show(s["deed-purge"], part.purge.running || part.phase === "carry" || part.phase === "bench");
-    setAttribute(s["deed-purge"], "data-action", purge);
-    setText(s["deed-purge"], t(`deed.${purge}`));
+    const deed = (slot, kind, to = null) => {
+      show(s[slot], kind !== null);
+      setAttribute(s[slot], "data-action", kind);
+      setAttribute(s[slot], "data-phase", to);
+      setText(s[slot], kind === null ? "" : t(to ? `deed.to ${to}` : `deed.${kind}`));
+    };
+    deed("deed-pass", action, phase);
+    s["deed-pass"].classList.toggle("primary", action !== "begin pass" || part.verdict === "ready");
+    const gas = part.purge.running ? "end purge" : "begin purge";
+    const gasWanted = part.purge.running || part.phase === "carry" || part.phase === "bench";
+    deed("deed-purge", gasWanted && gas !== action ? gas : null);
+    // With an arc channel passes come by themselves, and a tap is still a way.
+    const pass = part.phase === "bench" && !part.pass_running && action !== "begin pass";
+    deed("deed-more", pass ? "begin pass" : null);
   }
 
   // What the chart remembers ---------------------------------------------------------------
@@ -227,10 +236,16 @@ export class Panel {
     const kind = button.dataset.action;
     if (kind === "span") this.#setSpan(button.dataset.span);
     else if (kind === "edit part") this.openPart(id);
+    else if (kind === "correct phase") import("./phase_sheet.js").then(({ openPhases }) => openPhases(this.#part));
     else if (kind === "move part") pressed(button, () => this.#move(button.dataset.phase, phase));
     else if (kind === "end heat") soon(t("done.ending_heat", { part: name }), () => act({ kind, heat_id }, t("done.end heat", { part: name })));
     else if (kind === "end purge") soon(t("done.ending_purge", { part: name }), () => act({ kind, heat_id }, t("done.end purge", { part: name })));
-    else pressed(button, () => act({ kind, heat_id }, t(`done.${kind}`, { part: name })));
+    else pressed(button, () => act({ kind, heat_id }, t(`done.${kind}`, { part: name }), this.#back(kind)));
+  }
+
+  /** The way back from a step, where the service can take it back. */
+  #back(kind) {
+    return this.#part.trip ? undo(kind, this.#part, () => this.#part) : undefined;
   }
 
   async #move(to, from) {
@@ -238,8 +253,9 @@ export class Panel {
     this.#moving = true;
     const { heat_id, name } = this.#part;
     const said = t("done.move part", { part: name, phase: t2("phase", to) });
-    const back = { action: "undo", text: t("done.undo"), run: () => act({ kind: "move part", heat_id, phase: from }, t("done.undone")) };
-    await act({ kind: "move part", heat_id, phase: to }, said, { button: back, ms: 8000 });
+    const run = () => act({ kind: "move part", heat_id, phase: from }, t("done.undone"));
+    const back = this.#back("move part") ?? { button: { action: "undo", text: t("done.undo"), run }, ms: 8000 };
+    await act({ kind: "move part", heat_id, phase: to }, said, back);
     this.#moving = false;
   }
 
@@ -271,14 +287,6 @@ function why(part) {
 }
 
 const bare = (text) => text.toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "");
-
-/** What the large button does: [action, phase it moves to]. */
-function nextStep({ phase, pass_running: welding }) {
-  if (welding) return ["end pass", null];
-  if (phase === "oven") return ["move part", "carry"];
-  if (phase === "carry") return ["move part", "bench"];
-  return phase === "bench" ? ["begin pass", null] : [null, null];
-}
 
 /** A reason of the purge says so, if only by its first word. */
 const said = (side, reason) => (side === "purge" && !/purge/i.test(reason) ? `${t("purge.title")}: ${reason}` : sentence(reason));

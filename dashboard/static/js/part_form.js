@@ -16,6 +16,7 @@ const LIMITS = [
   { name: "interpass_max_c", unit: "°C", min: -50, max: 1400, least: true, steps: [25, 5], rounds: [150, 250, 300, 350, 400] },
   { name: "cooling_max_c_per_h", unit: "°C/h", min: 0, max: 5000, least: false, steps: [25, 5], rounds: [25, 50, 100, 200] },
   { name: "oxygen_max_ppm", unit: "ppm", min: 0, max: 209_000, least: false, steps: [50, 5], rounds: [20, 50, 100, 500, 1000] },
+  { name: "carry_max_s", unit: "s", min: 10, max: 3600, least: true, steps: [60, 10], rounds: [60, 120, 300, 600] },
 ];
 const SIZES = [
   { name: "mass_kg", unit: "kg", min: 0, max: 2000, least: false, steps: [1, 0.1], rounds: [3, 6, 10, 20] },

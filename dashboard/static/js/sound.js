@@ -8,6 +8,7 @@ const TUNES = {
   below: { wave: "square", gain: 0.4, notes: [[0, 0.3, 1047], [0.34, 0.3, 784], [0.68, 0.5, 523]] },
   above: { wave: "square", gain: 0.4, notes: [[0, 0.3, 523], [0.34, 0.3, 784], [0.68, 0.5, 1047]] },
   fault: { wave: "sawtooth", gain: 0.5, notes: [[0, 0.45, 220], [0.6, 0.45, 220]] },
+  cover: { wave: "sine", gain: 0.6, notes: [[0, 0.35, 784], [0.4, 0.35, 784], [0.8, 0.8, 587]] },
   ready: { wave: "sine", gain: 0.6, notes: [[0, 0.5, 659], [0.3, 0.9, 988]] },
 };
 

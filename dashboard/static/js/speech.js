@@ -59,7 +59,7 @@ export class Speaker extends EventTarget {
 
   #alarm(name) {
     const now = performance.now();
-    if (name === "ready" || this.#lines.length === 0) return null;
+    if (name === "ready" || name === "cover" || this.#lines.length === 0) return null;
     if (!this.#fresh && now - this.#saidAt < AGAIN_MS) return null;
     this.#fresh = false;
     this.#saidAt = now;
