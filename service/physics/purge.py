@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 
+from service.physics.purge_filter import observe, suspect_dead_leg
 from service.physics.purge_flow import FlowRecord
 from service.physics.purge_forecast import (
     LEVELS,
@@ -22,14 +23,7 @@ from service.physics.purge_forecast import (
 )
 from service.physics.purge_members import STEP_S, Array, Members, Surroundings, step
 from service.physics.purge_priors import PurgeSetup, check_finite, check_limit, flow_members
-from service.physics.purge_sensor import (
-    AGES_AFTER_S,
-    Sensed,
-    observe,
-    sensed,
-    suspect_dead_leg,
-    weighted_quantiles,
-)
+from service.physics.purge_sensor import AGES_AFTER_S, Sensed, sensed, weighted_quantiles
 from service.physics.purge_trend import BoundBefore, GasTemperature
 from service.physics.purge_troubles import LEAST_SUSPECT_PPM, SUSPECT_OF_FLOW, PurgeNow, troubles
 from service.readings import Forecast, Spread

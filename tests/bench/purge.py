@@ -320,11 +320,15 @@ def main() -> int:
         if total.cases:
             print(line(name, total))
     for name, total in (("flow", seen[0]), ("sensor", seen[1])):
-        # Hot gas clears with less argon than is counted: litres are counted cold on purpose.
-        for gas, ratios in (("cold", total.first_ratios), ("hot", total.hot_first_ratios)):
+        kinds = (
+            ("all", total.first_ratios + total.hot_first_ratios),
+            ("cold gas", total.first_ratios),
+            ("hot gas", total.hot_first_ratios),
+        )
+        for gas, ratios in kinds:
             if ratios:
                 print(
-                    f"first clearing by {name}, {gas} gas, nothing amiss before: median "
+                    f"first clearing by {name}, {gas}, nothing amiss before: median "
                     f"{statistics.median(ratios):.2f} times the true time ({len(ratios)} cases)"
                 )
     return 0
