@@ -142,13 +142,20 @@ class Collector:
         """The shop's UTC [µs], in step with the stamps that readings get."""
         return self._mono_us() + self._offset_us
 
-    def _stamp(self) -> Stamp:
-        """The next place in the order; call with ``_order`` held."""
+    def _place(self) -> tuple[int, int, int]:
+        """The next place in the order: sequence number, shop time and wall clock [µs].
+
+        Call with ``_order`` held.
+        """
         mono_us = max(self._mono_us(), self._last_mono_us)
         self._last_mono_us = mono_us
-        stamp = Stamp(self._seq, mono_us, mono_us + self._offset_us)
+        seq = self._seq
         self._seq += 1
-        return stamp
+        return seq, mono_us, mono_us + self._offset_us
+
+    def _stamp(self) -> Stamp:
+        """The same for an action."""
+        return Stamp(*self._place())
 
     # Life ---------------------------------------------------------------------------------
 
@@ -190,7 +197,7 @@ class Collector:
                 if measurement.update_us is not None:
                     self._promised(measurement.name, measurement.update_us)
             readings = [
-                self._arrivals.arrive(measurement, self._stamp(), kept=pack.retained)
+                self._arrivals.arrive(measurement, *self._place(), kept=pack.retained)
                 for measurement in pack.measurements
             ]
             if readings or ack is not None:

@@ -4,12 +4,16 @@ A *measurement* is what a decoder found in some bytes; it knows nothing of arriv
 is a measurement that has arrived: it has a source time, both arrival clocks, a quality and a
 place in the order in which the judge was given things. Readings are facts: never edited,
 smoothed or filled in.
+
+Both are named tuples: as unchangeable as a frozen dataclass, and made in a seventh of the time,
+which counts where every reading is made twice.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 
 class Quality(StrEnum):
@@ -34,13 +38,14 @@ class ChannelKind(StrEnum):
     """In the purged cavity."""
     ROOM_OXYGEN = "room oxygen"
     """In the air of the shop."""
+    TORCH_FLOW = "torch flow"
+    """Argon to the torch; it shares the bottle with the purge."""
     BOTTLE_PRESSURE = "bottle pressure"
     ARC = "arc"
     BUTTON = "button"
 
 
-@dataclass(frozen=True, slots=True)
-class Measurement:
+class Measurement(NamedTuple):
     """One decoded value, before it is known when it arrived.
 
     Attributes:
@@ -65,8 +70,7 @@ class Measurement:
     update_us: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """One arrived value of one channel.
 
     Attributes:

@@ -5,9 +5,6 @@ Pure; the collector gives the place in the order and calls this under its lock.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-from service.judge.events import Stamp
 from service.judge.judge import Judge
 from service.judge.source_clock import KEPT_BY_BROKER, TOLERANCE_US
 from service.readings import Measurement, Quality, Reading
@@ -28,12 +25,16 @@ class Arrivals:
         self._judge = judge
         self._last_t_us: dict[str, int] = {}
 
-    def arrive(self, measurement: Measurement, stamp: Stamp, *, kept: bool = False) -> Reading:
+    def arrive(
+        self, measurement: Measurement, seq: int, mono_us: int, utc_us: int, *, kept: bool = False
+    ) -> Reading:
         """The reading that a measurement is, arriving now.
 
         Args:
             measurement: As decoded.
-            stamp: Its place in the order and the time.
+            seq: Its place in the order.
+            mono_us: Shop time [µs].
+            utc_us: Wall clock [µs].
             kept: A broker kept it for late subscribers, so it may be of any age.
         """
         quality, reason = self._judge.sense(
@@ -41,7 +42,7 @@ class Arrivals:
             measurement.unit,
             measurement.value,
             measurement.reason,
-            stamp.mono_us,
+            mono_us,
             t_us=measurement.time_us,
         )
         reading = Reading(
@@ -50,18 +51,18 @@ class Arrivals:
             value=measurement.value,
             quality=quality,
             reason=reason,
-            t_us=self._source_time_us(measurement, stamp),
-            arrived_us=stamp.utc_us,
-            mono_us=stamp.mono_us,
-            seq=stamp.seq,
+            t_us=self._source_time_us(measurement, utc_us),
+            arrived_us=utc_us,
+            mono_us=mono_us,
+            seq=seq,
             timed=measurement.time_us is not None,
         )
         return _not_as_if_new(reading) if kept else reading
 
-    def _source_time_us(self, measurement: Measurement, stamp: Stamp) -> int:
+    def _source_time_us(self, measurement: Measurement, utc_us: int) -> int:
         t_us = measurement.time_us
         if t_us is None:
-            t_us = stamp.utc_us + measurement.offset_us
+            t_us = utc_us + measurement.offset_us
             if t_us == self._last_t_us.get(measurement.name):
                 t_us += 1  # two in one microsecond of one channel are still two readings
         if len(self._last_t_us) >= NAMES_REMEMBERED:
@@ -80,4 +81,4 @@ def _not_as_if_new(reading: Reading) -> Reading:
         return reading
     fault = "" if reading.reason is None else f": {reading.reason}"
     quality = Quality.SUSPECT if reading.quality is Quality.GOOD else reading.quality
-    return replace(reading, quality=quality, reason=f"{KEPT_BY_BROKER}{fault}")
+    return reading._replace(quality=quality, reason=f"{KEPT_BY_BROKER}{fault}")

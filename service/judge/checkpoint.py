@@ -98,6 +98,8 @@ def _out(value: object) -> object:
 
 
 def _out_container(value: object) -> object:
+    if isinstance(value, tuple) and type(value) is not tuple:
+        raise TypeError(f"{type(value).__name__} would come back as a plain tuple")
     for kind, write in _WRITERS:
         if isinstance(value, kind):
             return write(value)

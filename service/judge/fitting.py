@@ -6,8 +6,6 @@ and corrected by its calibration, at the moment it arrives.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from service.judge import actions as act
 from service.judge import cold_junction
 from service.judge.channel import ChannelTrack, Standing
@@ -38,21 +36,21 @@ def as_judged(state: JudgeState, sent: Reading) -> Reading:
     if said.junction is not None and sent.unit == cold_junction.UNIT:
         reading = _in_degrees(state, sent, said.junction)
     if said.calibration is not None and reading.value is not None:
-        reading = replace(reading, value=said.calibration.corrected(reading.value))
+        reading = reading._replace(value=said.calibration.corrected(reading.value))
     return reading
 
 
 def _in_degrees(state: JudgeState, sent: Reading, junction: Junction) -> Reading:
     """A voltage as a temperature, by what its terminals say at this moment."""
     if sent.value is None:
-        return replace(sent, unit="Cel")
+        return sent._replace(unit="Cel")
     terminals = state.channels[junction.channel]
     live = terminals.standing(sent.mono_us) is Standing.GOOD
     found = junction.temperature_c(sent.value, terminals.good_value if live else None)
     if isinstance(found, str):
         reason = sent.reason if sent.quality is Quality.BAD else found
-        return replace(sent, unit="Cel", value=None, quality=Quality.BAD, reason=reason)
-    return replace(sent, unit="Cel", value=found)
+        return sent._replace(unit="Cel", value=None, quality=Quality.BAD, reason=reason)
+    return sent._replace(unit="Cel", value=found)
 
 
 def check_fits(state: JudgeState, action: act.Action) -> None:

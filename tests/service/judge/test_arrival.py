@@ -6,7 +6,6 @@ import pytest
 
 from service.judge.arrival import Arrivals
 from service.judge.channel import ChannelTrack, Standing
-from service.judge.events import Stamp
 from service.judge.judge import Judge
 from service.readings import ChannelKind, Measurement, Quality
 
@@ -28,26 +27,26 @@ def flow(t_us=None, value=12.0, reason=None):
 def test_a_kept_reading_that_looks_new_is_doubted_and_decides_nothing(arrivals, age_s):
     """Half an hour old from a clock an hour ahead looks just like this."""
     track = ChannelTrack("gas", T0, kind=ChannelKind.GAS_FLOW)
-    kept = arrivals.arrive(flow(AT - round(age_s * SECOND)), Stamp(1, AT, AT), kept=True)
+    kept = arrivals.arrive(flow(AT - round(age_s * SECOND)), 1, AT, AT, kept=True)
     assert kept.quality is Quality.SUSPECT
     assert kept.value == 12.0
     assert "kept by the broker" in str(kept.reason)
     assert not track.take(kept)
     assert track.standing(AT) is Standing.STALE
-    sent = arrivals.arrive(flow(AT + SECOND), Stamp(2, AT + SECOND, AT + SECOND))
+    sent = arrivals.arrive(flow(AT + SECOND), 2, AT + SECOND, AT + SECOND)
     assert track.take(sent)
     assert track.standing(AT + SECOND) is Standing.GOOD
 
 
 def test_a_kept_reading_with_an_old_time_is_plain_history(arrivals):
     track = ChannelTrack("gas", T0, kind=ChannelKind.GAS_FLOW)
-    kept = arrivals.arrive(flow(AT - 60 * SECOND), Stamp(1, AT, AT), kept=True)
+    kept = arrivals.arrive(flow(AT - 60 * SECOND), 1, AT, AT, kept=True)
     assert (kept.quality, kept.reason, kept.t_us) == (Quality.GOOD, None, AT - 60 * SECOND)
     assert not track.take(kept)
 
 
 def test_a_kept_fault_keeps_its_reason(arrivals):
-    kept = arrivals.arrive(flow(AT, None, "short-to-ground"), Stamp(1, AT, AT), kept=True)
+    kept = arrivals.arrive(flow(AT, None, "short-to-ground"), 1, AT, AT, kept=True)
     assert kept.quality is Quality.BAD
     assert str(kept.reason).startswith("kept by the broker")
     assert "short to ground" in str(kept.reason)
@@ -55,7 +54,7 @@ def test_a_kept_fault_keeps_its_reason(arrivals):
 
 
 def test_two_without_times_in_one_microsecond_stay_two(arrivals):
-    first = arrivals.arrive(flow(), Stamp(1, AT, AT))
-    second = arrivals.arrive(flow(value=13.0), Stamp(2, AT, AT))
+    first = arrivals.arrive(flow(), 1, AT, AT)
+    second = arrivals.arrive(flow(value=13.0), 2, AT, AT)
     assert (first.t_us, second.t_us) == (AT, AT + 1)
     assert not first.timed

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import shutil
 import tempfile
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -284,7 +283,7 @@ def test_a_long_history_reads_the_roll_up_and_not_the_readings(store, plan):
 def test_a_long_history_looks_only_at_the_newest_readings(store):
     """Counted in steps of SQLite's machine, so that it does not depend on the computer."""
     items = [reading(i, START_US + i * 10 * SECOND_US, float(i)) for i in range(8640)]
-    keep(store, [replace(item, arrived_us=item.t_us, mono_us=item.t_us) for item in items])
+    keep(store, [item._replace(arrived_us=item.t_us, mono_us=item.t_us) for item in items])
     steps = []
     with store._connect() as connection:
         connection.connection.set_progress_handler(lambda: steps.append(1) and 0, 1000)

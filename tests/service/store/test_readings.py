@@ -6,7 +6,6 @@ import random
 import shutil
 import tempfile
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -54,14 +53,14 @@ def test_infinity_is_kept_and_nan_becomes_no_value(store, shop):
     keep(store, [endless, none])
     assert list(store.readings()) == [
         endless,
-        replace(none, value=None, reason="not a number"),
+        none._replace(value=None, reason="not a number"),
     ]
 
 
 def test_a_second_delivery_is_recognised(store, shop):
     first = [shop.reading(float(i), t_us=shop.mono_us + i, timed=True) for i in range(10)]
     again = [
-        replace(r, seq=r.seq + 100, arrived_us=r.arrived_us + 9, mono_us=r.mono_us + 9)
+        r._replace(seq=r.seq + 100, arrived_us=r.arrived_us + 9, mono_us=r.mono_us + 9)
         for r in first
     ]
     assert keep(store, first).new == 10
@@ -90,9 +89,9 @@ def test_different_values_at_one_instant_are_all_kept_and_stay_single(store, sho
     counts = keep(store, items)
     assert (counts.new, counts.duplicates, counts.moved) == (5, 0, 4)
     kept = list(store.readings())
-    assert kept == [replace(r, t_us=t_us + i) for i, r in enumerate(items)]
+    assert kept == [r._replace(t_us=t_us + i) for i, r in enumerate(items)]
     # All of them delivered again, in another order, together and one by one:
-    again = [replace(r, seq=r.seq + 100) for r in items]
+    again = [r._replace(seq=r.seq + 100) for r in items]
     random.Random(1).shuffle(again)
     assert keep(store, again).duplicates == 5
     assert sum(keep(store, [r]).duplicates for r in again) == 5
@@ -178,7 +177,7 @@ def test_readings_handed_over_out_of_turn_come_back_in_order(store, shop):
     items += shop.readings(20)
     late = [items.pop(30), items.pop(3)]
     # One whose offset belongs to neither neighbour: only a fault of ours could make it.
-    odd = replace(late[1], arrived_us=late[1].arrived_us + 5)
+    odd = late[1]._replace(arrived_us=late[1].arrived_us + 5)
     keep(store, items)
     keep(store, [late[0], odd])
     keep(store, shop.readings(3))
@@ -205,8 +204,8 @@ def test_nothing_reads_the_whole_table(store, shop, asked):
         store.write_side.keeper._fresh = False
         store.write_side.keeper._roll_at_s = 0.0
     twice = shop.reading(5.0, timed=True)
-    keep(store, [twice, replace(twice, value=6.0, seq=twice.seq + 1)])
-    keep(store, [replace(twice, seq=3, arrived_us=twice.arrived_us + 5)])
+    keep(store, [twice, twice._replace(value=6.0, seq=twice.seq + 1)])
+    keep(store, [twice._replace(seq=3, arrived_us=twice.arrived_us + 5)])
     list(store.readings(20, 90))
     store.next_seq()
     store.history("TC1", shop.mono_us - HOUR_US, shop.mono_us, 10)

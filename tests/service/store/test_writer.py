@@ -6,7 +6,6 @@ import contextlib
 import logging
 import threading
 import time
-from dataclasses import replace
 
 import pytest
 from sqlalchemy import event
@@ -111,7 +110,7 @@ def test_actions_say_when_they_are_recorded(store, writer, shop, rows, eventuall
 def test_second_deliveries_are_counted(writer, shop):
     items = [shop.reading(1.0, timed=True) for _ in range(4)]
     writer.put_readings(items)
-    writer.put_readings([replace(item, seq=item.seq + 50) for item in items])
+    writer.put_readings([item._replace(seq=item.seq + 50) for item in items])
     writer.put_readings([shop.reading(2.0, timed=True, t_us=items[0].t_us)])
     assert writer.flush(10)
     status = writer.status()
