@@ -208,6 +208,22 @@ class SetLimits(BaseAction):
     limits: Limits
 
 
+class SetBottle(BaseAction):
+    """Say which argon bottle is on; its argon is counted from now.
+
+    Attributes:
+        water_volume_l: The bottle's own volume [l], as stamped on its shoulder.
+        pressure_pa: What its gauge shows now [Pa over the air's]; absent: a channel measures it.
+        torch_flow_l_min: What the torch is set to [l/min], counted while the arc is on where no
+            torch flow channel measures it.
+    """
+
+    kind: Literal["set bottle"] = "set bottle"
+    water_volume_l: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)]
+    pressure_pa: Annotated[float, Field(ge=0, le=35e6, allow_inf_nan=False)] | None = None
+    torch_flow_l_min: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)] | None = None
+
+
 class AcknowledgeAlarm(BaseAction):
     """Somebody has seen it."""
 
@@ -273,6 +289,7 @@ OperatorAction = Annotated[
     | UndoStep
     | CorrectPhase
     | AnswerQuestion
+    | SetBottle
     | AcknowledgeAlarm,
     Field(discriminator="kind"),
 ]
@@ -298,6 +315,7 @@ Action = Annotated[
     | UndoStep
     | CorrectPhase
     | AnswerQuestion
+    | SetBottle
     | AcknowledgeAlarm
     | ServiceStarted
     | ClockStepped

@@ -9,6 +9,7 @@ import math
 
 from service.judge.alarms import Alarm
 from service.judge.bench_trip import pass_json, question_json, trip_json
+from service.judge.bottle import argon_json
 from service.judge.calibration import Calibration
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.cold_junction import UNIT
@@ -57,6 +58,7 @@ def bench_json(state: JudgeState, recording: bool) -> BenchJson:
         ],
         "channels": [_channel(state, track) for _, track in sorted(tracks.items())],
         "room": [_room(track, state) for track in room_channels(shop, tracks)],
+        "argon": argon_json(state),
         "alarms": [_alarm(alarm) for _, alarm in sorted(state.book.alarms.items())],
         "questions": [question_json(state, each) for _, each in sorted(state.questions.items())],
     }

@@ -14,6 +14,7 @@ from service.judge import actions as act
 from service.judge import lead, trip_effects
 from service.judge.arc import ArcTrack
 from service.judge.bench import bench_json
+from service.judge.bottle import heed_bottle, watch_argon
 from service.judge.channel import FROZEN_FLOOR_US, ChannelTrack, Standing
 from service.judge.conditions import conditions
 from service.judge.events import (
@@ -164,6 +165,7 @@ class Judge:
                 ambient_c = ambients.get(track.part_id, ambients.get(None))
                 track.second(tick_us, state.shop, state.channels, ambient_c)
                 self._lead(lead.phase_steps(state, track, tick_us, ambient_c), outcome)
+            watch_argon(state, tick_us)
         for name in [*state.arcs, *state.presses]:
             self._watch(state.shop.channels[name], tick_us, outcome)
         lead.drop_questions(state, tick_us)
@@ -340,8 +342,9 @@ class Judge:
                 self._end_heat(action.heat_id, mono_us, outcome)
             case act.ServiceStarted():
                 self._restart_purges(None, mono_us, UNPROVEN)
+                heed_bottle(state, action, mono_us)
             case _:
-                pass
+                heed_bottle(state, action, mono_us)
         self._place_channels()
 
     def _begin_heat(self, action: act.BeginHeat, mono_us: int) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Literal, NotRequired, TypedDict
 
 from service.judge.actions import HeatPhase, JointSide, Origin
+from service.judge.argon import ArgonBasis
 from service.judge.events import AlarmKind, AlarmState, Verdict
 from service.judge.room_air import AirStanding
 
@@ -225,6 +226,23 @@ class RoomAirJson(TypedDict):
     age_s: float
 
 
+class ArgonJson(TypedDict):
+    bottle_volume_l: float | None
+    """The bottle's own (water) volume; ``None``: nobody has said."""
+    left_l: float | None
+    left_min: float | None
+    """At the present flow of purge and torch."""
+    basis: ArgonBasis
+    reason: str | None
+    """Why there is no figure."""
+    purge_l_min: float
+    torch_l_min: float
+    used_purge_l: float
+    used_torch_l: float
+    since: str | None
+    """Since when it is counted: the bottle was set, or the service began."""
+
+
 class BenchJson(TypedDict):
     at: str
     recording: bool
@@ -232,5 +250,7 @@ class BenchJson(TypedDict):
     channels: list[ChannelJson]
     room: list[RoomAirJson]
     """The shop's air, one for each room oxygen channel."""
+    argon: NotRequired[ArgonJson]
+    """The bottle: what is used of it and what is left."""
     alarms: list[AlarmJson]
     questions: NotRequired[list[QuestionJson]]

@@ -97,6 +97,8 @@ class PurgeTrack:
     """What the model finds odd, in words, with what to look at."""
     learnt_words: str | None = None
     """What has been learnt of the cavity, where it is worth a word."""
+    argon_words: str | None = None
+    """That the bottle will not do, where it will not."""
 
     def take_flow(self, argon_flow_l_min: float) -> bool:
         """A good flow reading [l/min]; a little below zero is drift and counts as none.
@@ -214,8 +216,9 @@ class PurgeTrack:
 
     @property
     def remarks(self) -> list[str]:
-        """Troubles, and what has been learnt of the cavity."""
-        return self.troubles if self.learnt_words is None else [*self.troubles, self.learnt_words]
+        """Troubles, the bottle, and what has been learnt of the cavity."""
+        more = [words for words in (self.argon_words, self.learnt_words) if words is not None]
+        return [*self.troubles, *more]
 
     @property
     def has_volume(self) -> bool:

@@ -24,6 +24,7 @@ UNIT_OF_KIND: dict[ChannelKind, frozenset[str]] = {
     ChannelKind.GAS_FLOW: frozenset({"l/min"}),
     ChannelKind.OXYGEN: frozenset({"ppm"}),
     ChannelKind.ROOM_OXYGEN: frozenset({"ppm"}),
+    ChannelKind.TORCH_FLOW: frozenset({"l/min"}),
     ChannelKind.BOTTLE_PRESSURE: frozenset({"Pa"}),
     ChannelKind.ARC: frozenset({"A", "on/off"}),
     ChannelKind.BUTTON: frozenset({"on/off"}),
@@ -33,7 +34,7 @@ UNIT_OF_KIND: dict[ChannelKind, frozenset[str]] = {
 SINGLE_KINDS = frozenset({ChannelKind.GAS_FLOW, ChannelKind.OXYGEN, ChannelKind.ARC})
 """Of these a part has one at most: two flow meters on one cavity could not be told apart."""
 
-SHOP_KINDS = frozenset({ChannelKind.ROOM_OXYGEN})
+SHOP_KINDS = frozenset({ChannelKind.ROOM_OXYGEN, ChannelKind.TORCH_FLOW})
 """These belong to the whole shop and sit on no part."""
 
 

@@ -121,6 +121,7 @@ MOST_CORRECTED: dict[ChannelKind, tuple[float, float]] = {
     ChannelKind.GAS_FLOW: (2.0, 0.5),
     ChannelKind.OXYGEN: (2000.0, 0.25),
     ChannelKind.ROOM_OXYGEN: (2000.0, 0.1),
+    ChannelKind.TORCH_FLOW: (2.0, 0.5),
     ChannelKind.BOTTLE_PRESSURE: (1e6, 0.1),
 }
 """Further out than this, in the channel's unit or as a share of the true value, a sensor has not

@@ -7,6 +7,7 @@ from typing import Literal
 
 from service.judge.alarms import AlarmBook
 from service.judge.arc import ArcTrack
+from service.judge.argon import Bottle
 from service.judge.channel import ChannelTrack
 from service.judge.events import Outcome
 from service.judge.heat_track import HeatTrack
@@ -41,6 +42,7 @@ class JudgeState:
     Attributes:
         heats: The open heats by their id.
         arcs, presses: What the arc channels and the buttons have shown, by channel.
+        bottle: The argon bottle that is on.
         questions: What waits for an answer, by its id; ``last_question``: the newest id.
         tick_us: The last tick worked through (shop time [µs]); ``None`` before the first event.
         now_us: Shop time of the last event or tick [µs].
@@ -55,6 +57,7 @@ class JudgeState:
     book: AlarmBook = field(default_factory=AlarmBook)
     arcs: dict[str, ArcTrack] = field(default_factory=dict)
     presses: dict[str, Press] = field(default_factory=dict)
+    bottle: Bottle = field(default_factory=Bottle)
     questions: dict[int, Question] = field(default_factory=dict)
     last_question: int = 0
     tick_us: int | None = None

@@ -34,6 +34,7 @@ from service.judge.actions import (
     NextStep,
     RecordingChanged,
     ServiceStarted,
+    SetBottle,
     SetLimits,
     UndoStep,
     UpdateTimeTold,
@@ -67,6 +68,7 @@ JOURNAL_ONLY: tuple[type, ...] = (
     NextStep,
     RecordingChanged,
     ServiceStarted,
+    SetBottle,
     UndoStep,
     UpdateTimeTold,
 )
