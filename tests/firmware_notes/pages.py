@@ -51,8 +51,8 @@ def blocks(*languages: str) -> list[Block]:
     for page in PAGES:
         text = page_text(page)
         matches = list(_FENCE.finditer(text))
-        ends = [match.start() for match in matches[1:]] + [len(text)]
-        for match, until in zip(matches, ends, strict=True):
+        for place, match in enumerate(matches):
+            until = matches[place + 1].start() if place + 1 < len(matches) else len(text)
             line = text.count("\n", 0, match.start("text")) + 1
             table = next(iter(tables(text[match.end() : until])), [])
             found.append(Block(page, line, match["language"], match["text"], table))

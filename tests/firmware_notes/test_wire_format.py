@@ -15,45 +15,20 @@ import thermocouple_its90
 
 from service.judge import channel, sense, source_clock
 from service.judge.cold_junction import Junction
-from service.readings import Measurement
 from service.sources.mqtt import STATUS_TOPICS
 from service.units import WIRE_UNITS
 from service.wire import duplicates, lines, resolve
 from service.wire.pack import RejectCause
 from service.wire.senml import decode_line
-from tests.firmware_notes.pages import Block, Row, blocks, section, tables, words
+from tests.firmware_notes.decoded import rows_of
+from tests.firmware_notes.pages import Block, blocks, section, tables, words
 
 PAGE = "wire_format.md"
 
 
-def row_of(found: Measurement) -> Row:
-    """What the page's table says of a measurement."""
-    if found.value is None:
-        reads = "no number"
-    elif found.unit == "on/off":
-        reads = "on" if found.value else "off"
-    else:
-        reads = f"{found.value:.12g} {found.unit}"
-    time = "arrival"
-    if found.time_us is not None:
-        time = f"{datetime.fromtimestamp(found.time_us / 1e6, UTC):%Y-%m-%dT%H:%M:%SZ}"
-    elif found.offset_us:
-        time = f"arrival − {-found.offset_us / 1e6:g} s"
-    if found.update_us is not None:
-        time += f", next within {found.update_us / 1e6:g} s"
-    return [found.name, reads, found.reason or "", time]
-
-
-def rows_of(line: str) -> list[Row]:
-    packs = decode_line(line.encode())
-    found = [row_of(each) for pack in packs for each in pack.measurements]
-    refused = [[f"refused: {each.cause}", "", "", ""] for pack in packs for each in pack.rejects]
-    return found + refused
-
-
 @pytest.mark.parametrize("block", blocks("senml"), ids=str)
 def test_every_example_is_decoded_as_its_table_says(block: Block) -> None:
-    decoded = [row for line in block.lines for row in rows_of(line)]
+    decoded = [row for line in block.lines for row in rows_of(decode_line(line.encode()))]
     assert decoded == block.table
 
 
