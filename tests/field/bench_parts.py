@@ -158,6 +158,12 @@ class ScriptedPort:
         os.set_blocking(self._near, False)
         os.symlink(os.ttyname(self._far), self.path)
 
+    @property
+    def near(self) -> int:
+        """The node's end, for a process that is to be the node."""
+        assert self._near is not None, "not plugged in"
+        return self._near
+
     def unplug(self) -> None:
         """Gone in the middle of whatever was being sent."""
         if self._near is not None and self._far is not None:
