@@ -70,6 +70,25 @@ def rising_forecast(bank: Bank, limit_c: float, at_s: float, used: int) -> Forec
     return _spread(times, "level" if rate < 2 * rate_sd else "levelling")
 
 
+def soaked_forecast(reaches: Forecast, soak_s: float, above_for_s: float) -> Forecast:
+    """Time until a soak is done, from the time until the part is above the band's lower end.
+
+    Raises:
+        ValueError: a duration is negative or not finite.
+    """
+    for name, value in (("soak_s", soak_s), ("above_for_s", above_for_s)):
+        if not (math.isfinite(value) and value >= 0):
+            raise ValueError(f"{name} must be at least 0, not {value!r}")
+    left = reaches.time_left_s
+    if left is None:
+        return reaches
+    if reaches.reason != "already above":
+        high = None if left.p95 is None else left.p95 + soak_s
+        return Forecast(Spread(left.p05 + soak_s, left.p50 + soak_s, high), None)
+    rest_s = max(soak_s - above_for_s, 0.0)
+    return Forecast(Spread(rest_s, rest_s, rest_s), None if rest_s > 0 else "soaked")
+
+
 _WHY = {
     "level": "level: no change can be told from the readings",
     "equalising": "equalising: the rate has not settled",

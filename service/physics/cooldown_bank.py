@@ -22,6 +22,7 @@ has the world changed, when) is spread over hypotheses, weighed by how well they
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -220,6 +221,25 @@ class Bank:
         self.mean = self.mean + gain * off[:, None]
         self._bound()
         self.cov = self.cov - gain[:, :, None] * column[:, None, :]
+
+    def update_side(self, limit_c: float, limit_var: float, *, above: bool) -> None:
+        """Weigh and correct every hypothesis by "the probe is above (or below) ``limit_c``".
+
+        The normal of each is cut off at the limit, itself uncertain by ``limit_var`` [K²], and
+        what is left is replaced by the normal of the same mean and variance.
+        """
+        value, variance = self.predicted()
+        sign = 1.0 if above else -1.0
+        total = np.sqrt(variance + limit_var)
+        z = np.clip(sign * (value - limit_c) / total, -6.0, 6.0)
+        inside = np.array([0.5 * math.erfc(-x / math.sqrt(2.0)) for x in z])
+        edge = np.exp(-0.5 * z**2) / math.sqrt(2.0 * math.pi) / inside
+        self.log_weight = self.log_weight + np.log(inside)
+        column = (self.cov[:, :, BULK] + self.cov[:, :, DEPART]) / total[:, None]
+        self.mean = self.mean + sign * edge[:, None] * column
+        self._bound()
+        shrink = edge * (edge + z)
+        self.cov = self.cov - shrink[:, None, None] * column[:, :, None] * column[:, None, :]
 
     def _bound(self) -> None:
         """Keep what a hypothesis may believe inside what can be; a lost one must not overflow."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from service.physics.cooldown_bank import AROUND, BULK, DECAY, DEPART, SCALE, SHARE, SIZE, Bank
-from service.physics.cooldown_kinds import FIRST, HEATING, JUMPED, Regime
+from service.physics.cooldown_kinds import FIRST, HEATING, Regime
 from service.physics.cooldown_values import PastLaw
 from service.physics.heat_loss import (
     convection_shape,
@@ -15,7 +15,6 @@ from service.physics.heat_loss import (
 from service.physics.materials import Array, emissivity, specific_heat_table
 
 USUAL_SHARE_SD = 0.25
-_SHIFT_SD_K = 5.0
 _LEAST_K_S = 0.02  # least spread of a new cooling rate
 _FREE_FROM, _FREE_SHARE = 0.4, 0.5
 _SHARE_SD_MOST = 0.45
@@ -206,12 +205,12 @@ def branch(
     """
     best = bank.take(np.array([int(np.argmax(bank.log_weight))]))
     if law is None and _disturbed(best):
-        return _weighed(_loss_changed(best, t_s), bank, share_of_weight)
-    new = _begun(bank, best, t_s, regimes, law=law, room=room)
-    return _weighed(new, bank, share_of_weight)
+        return weighed(_loss_changed(best, t_s), bank, share_of_weight)
+    new = regimes_from(bank, best, t_s, regimes, law=law, room=room)
+    return weighed(new, bank, share_of_weight)
 
 
-def _begun(
+def regimes_from(
     bank: Bank,
     best: Bank,
     t_s: float,
@@ -263,7 +262,7 @@ def _begun(
     return new
 
 
-def _weighed(new: Bank, bank: Bank, share_of_weight: float) -> Bank:
+def weighed(new: Bank, bank: Bank, share_of_weight: float) -> Bank:
     """``new``, whose weights sum to one, weighed against the whole of ``bank``."""
     top = float(bank.log_weight.max())
     whole = top + float(np.log(np.exp(bank.log_weight - top).sum()))
@@ -294,7 +293,7 @@ def _loss_changed(best: Bank, t_s: float) -> Bank:
 def branch_heating(bank: Bank, t_s: float, share_of_weight: float) -> Bank:
     """New regimes in which hotter surroundings heat the part: an oven, of unknown heat."""
     best = bank.take(np.array([int(np.argmax(bank.log_weight))]))
-    new = _weighed(_begun(bank, best, t_s, HEATING), bank, share_of_weight)
+    new = weighed(regimes_from(bank, best, t_s, HEATING), bank, share_of_weight)
     hotter = np.array([100.0, 250.0, 250.0])
     probe_c = new.mean[:, BULK] + new.mean[:, DEPART]
     new.mean[:, AROUND] = probe_c + hotter
@@ -302,14 +301,6 @@ def branch_heating(bank: Bank, t_s: float, share_of_weight: float) -> Bank:
     new.reference_c = probe_c
     new.mean[:, SHARE] = 0.3  # a fan stirs the air of an oven
     new.cov[:, SHARE, SHARE] = 0.3**2
-    return new
-
-
-def shifted(bank: Bank, share_of_weight: float) -> Bank:
-    """The likeliest hypothesis with its reading shifted by a few kelvin, all else unchanged."""
-    new = bank.take(np.array([int(np.argmax(bank.log_weight))]))
-    new.cov[:, BULK, BULK] += _SHIFT_SD_K**2
-    new.log_weight = new.log_weight + np.log(share_of_weight)
     return new
 
 
@@ -330,47 +321,3 @@ def settled_law(bank: Bank, t_s: float) -> Bank | None:
     if not known or t_s - bank.born_s[best] < _LASTED_S or bank.weights()[best] < 0.2:
         return None
     return bank.take(np.array([best]))
-
-
-def branch_jump(
-    bank: Bank,
-    t_s: float,
-    reading_c: float,
-    share_of_weight: float,
-    *,
-    room: tuple[float, float],
-    before: Bank | None = None,
-    after_gap: bool = False,
-) -> Bank:
-    """The probe reads something else: warming up to the part, slipped, or on another place.
-
-    Args:
-        bank: The bank so far, at ``t_s``.
-        t_s: Now [s].
-        reading_c: What the probe reads [°C].
-        share_of_weight: Prior probability that it is so.
-        room: The shop's temperature and its standard deviation [°C].
-        before: One hypothesis of before the disturbance, carried on to ``t_s``: how the part
-            cools; ``None``: as the likeliest of the bank has it.
-        after_gap: Much may have happened in the meantime: where the part is, all hypotheses of
-            the bank say together, not only that one.
-    """
-    source = bank if before is None or after_gap else before
-    weights = source.weights()
-    bulk_c = float(weights @ source.mean[:, BULK])
-    spread = source.cov[:, BULK, BULK] + (source.mean[:, BULK] - bulk_c) ** 2
-    bulk_var = float(weights @ spread) + 9.0
-    law = bank if before is None else before
-    law = law.take(np.array([int(np.argmax(law.log_weight))]))
-    new = _begun(bank, law, t_s, JUMPED, law=law, room=room, part_c=bulk_c)
-    new = _weighed(new, bank, share_of_weight)
-    departing = np.array([r.tau_s > 0 for r in JUMPED])
-    off = np.array([r.off for r in JUMPED])
-    towards_c = np.where(off, room[0], bulk_c)
-    towards_var = np.where(off, room[1] ** 2, bulk_var)
-    new.mean[:, BULK] = np.where(departing, towards_c, reading_c)
-    new.mean[:, DEPART] = np.where(departing, reading_c - towards_c, 0.0)
-    new.cov[:, BULK, DEPART] = new.cov[:, DEPART, BULK] = np.where(departing, -towards_var, 0.0)
-    new.cov[:, BULK, BULK] = np.where(departing, towards_var, 4.0)
-    new.cov[:, DEPART, DEPART] = np.where(departing, towards_var + 4.0, 0.0)
-    return new
