@@ -179,22 +179,13 @@ def _fault(track: ChannelTrack, part_id: int | None, expected: bool, now_us: int
     standing = track.standing(now_us)
     faulty = standing in (Standing.BAD, Standing.SUSPECT) or track.lastingly_noisy(now_us)
     unseen = standing is Standing.STALE and not expected
-    return Condition(
-        "sensor fault",
-        part_id,
-        track.name,
-        None if unseen else faulty and not expected,
-        f"{track.name}: {track.why(now_us) or 'in doubt'}",
-    )
+    holds = None if unseen else faulty and not expected
+    why = track.why(now_us) or "in doubt" if holds else "no fault"
+    return Condition("sensor fault", part_id, track.name, holds, f"{track.name}: {why}")
 
 
 def _silence(track: ChannelTrack, part_id: int | None, expected: bool, now_us: int) -> Condition:
     """Silence; expected on the carry, and no news of a probe that was faulty before."""
-    silent = track.standing(now_us) is Standing.STALE
-    return Condition(
-        "no data",
-        part_id,
-        track.name,
-        silent and not expected,
-        f"no data from {track.name}: {track.why(now_us) or 'silent'}",
-    )
+    holds = track.standing(now_us) is Standing.STALE and not expected
+    why = track.why(now_us) or "silent" if holds else "heard"
+    return Condition("no data", part_id, track.name, holds, f"no data from {track.name}: {why}")
