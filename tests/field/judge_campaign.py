@@ -48,7 +48,7 @@ from service.judge.events import (  # noqa: E402
     Stamp,
 )
 from service.judge.judge import Judge  # noqa: E402
-from service.readings import Reading  # noqa: E402
+from service.readings import Quality, Reading  # noqa: E402
 from tests.field.judge_rules import Arrived, Watcher  # noqa: E402
 from tests.field.judge_welder import Job, Welder, make_limits  # noqa: E402
 from tests.field.judge_world import (  # noqa: E402
@@ -177,6 +177,8 @@ class Episode:
                 timed=t_us is not None,
             )
         )  # fmt: skip
+        if quality is Quality.GOOD:
+            sensor.left_behind = False
         if t_us is None or arrived_us - t_us < 2_000_000:
             self.watcher.arrived[sensor.name] = Arrived(self.t_s, value, quality, sensor.off_k)
 

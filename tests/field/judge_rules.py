@@ -76,7 +76,8 @@ class Watcher:
                 yield "part ready without heat and purge"
 
     def _heat(self, job, part, channels, on_part: list[Sensor], t_s: float) -> Iterator[str]:
-        probes = [sensor for sensor in on_part if sensor.what == "probe"]
+        # One that was unplugged for the carry stays out of it where another one has come instead.
+        probes = [s for s in on_part if s.what == "probe" and not s.left_behind]
         verdict = part["heat"]["verdict"]
         if part["pass_running"] and verdict == "stop":
             yield "a bead broken off for its temperature"

@@ -114,7 +114,7 @@ class Welder:
         casting.temperature_c = max(casting.temperature_c, casting.oven_c - rng.uniform(20, 200))
         yield rng.uniform(60, 900)
         for probe in job.of("probe"):
-            probe.plugged = False
+            probe.plugged, probe.left_behind = False, True
         yield rng.uniform(0, 5)
         self.do(act.MovePart(heat_id=job.heat_id, phase="carry"))
         casting.place = "carry"

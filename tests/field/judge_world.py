@@ -69,6 +69,7 @@ class Sensor:
     Attributes:
         what: ``probe``, ``flow`` or ``oxygen``.
         attached: A probe sits on the part; else it hangs in air.
+        left_behind: Unplugged for the carry, and no good reading has come since.
         shown: The sensor's own value, after its lag.
         timed: It sends its own times, off by ``skew_s``.
     """
@@ -83,6 +84,7 @@ class Sensor:
     skew_s: float = 0.0
     attached: bool = True
     plugged: bool = True
+    left_behind: bool = False
     shown: float = ROOM_C
     fault: str | None = None
     fault_until_s: float = 0.0

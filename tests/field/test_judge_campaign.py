@@ -1,4 +1,4 @@
-"""A short campaign of made-up readings through the judge on every run; the long one is a command."""
+"""A short campaign of made-up readings through the judge on every run; the long is a command."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ pytestmark = pytest.mark.timeout(300)
 
 
 def test_nothing_promised_is_broken() -> None:
-    tally = campaign(seed=20260303, hours=1.5, episode_s=1800)
+    tally = campaign(seed=20260303, hours=1.0, episode_s=1800)
     assert tally.broken == {}, tally.examples
-    assert tally.episodes == 3
-    assert tally.readings > 5000
+    assert tally.episodes == 2
+    assert tally.readings > 3000
     assert tally.replayed == 1
-    assert sum(tally.faults.values()) > 15
+    assert sum(tally.faults.values()) > 8
     assert tally.seconds_of_verdict["ready"] > 100, "a campaign without a ready part shows nothing"
     assert sum(tally.alarms_raised.values()) > 5
 
