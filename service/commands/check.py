@@ -148,6 +148,11 @@ def findings_for(config: Config) -> list[Finding]:
         findings.append(Finding("sounder", *probes.program(notify.sounder[0])))
     if notify.serial_port is not None:
         findings.append(Finding("notify", *probes.serial_port(notify.serial_port)))
+    if notify.webhook is not None:
+        findings.append(Finding("webhook", *probes.server(*notify.webhook.server)))
+    if notify.email is not None:
+        where = notify.email.host, notify.email.server_port
+        findings.append(Finding("e-mail", *probes.server(*where)))
     known = [link.port for link in (*config.serial, *adopted)]
     if notify.serial_port is not None:
         known.append(notify.serial_port)

@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "run": "start the service: read the sensors, judge, serve the page",
     "demo": "start a simulated shop with two castings and show it on the page",
     "check": "check a config and say what would open",
+    "notify": "send a test notice by each configured outlet",
     "forecast": "how long until a logged part cools past a temperature",
     "purge": "when a logged purge is clear",
     "volume": "how much a cavity holds, from its pieces",

@@ -11,11 +11,8 @@ import shutil
 import socket
 import stat
 import sys
-import threading
-import uuid
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from serial.tools import list_ports
 from sqlalchemy.engine import make_url
@@ -25,8 +22,8 @@ from service.sources.ports import PortNotFound, holders, list_candidates, resolv
 
 Found = tuple[bool, str]
 
-BROKER_WAIT_S = 5.0
-"""How long the broker may take to answer [s]."""
+SERVER_WAIT_S = 5.0
+"""How long a server may take to answer [s]."""
 
 _SQLITE_MAGIC = b"SQLite format 3\0"  # https://www.sqlite.org/fileformat2.html section 1.3
 
@@ -114,46 +111,23 @@ def log_file(path: Path) -> Found:
 
 def broker(mqtt: MqttConfig) -> Found:
     """Whether the broker takes a connection with the configured credentials."""
-    import paho.mqtt.client as paho  # noqa: PLC0415 - only when there is a broker to ask
-    from paho.mqtt.enums import CallbackAPIVersion  # noqa: PLC0415
+    from service.commands.broker_visit import NoBroker, visit  # noqa: PLC0415 - only to ask one
 
-    where = f"{mqtt.host}:{mqtt.port}"
-    # Another client id than the service's: a broker ends the older session of the same name.
-    client = paho.Client(
-        CallbackAPIVersion.VERSION2,
-        client_id=f"hw-check-{uuid.uuid4().hex[:12]}",
-        protocol=paho.MQTTv311,
-    )
-    answered, answer = threading.Event(), []
-
-    def on_connect(_client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
-        answer.append(reason)
-        answered.set()
-
-    client.on_connect = on_connect
-    client.connect_timeout = BROKER_WAIT_S
     try:
-        if mqtt.username is not None:
-            client.username_pw_set(mqtt.username, mqtt.password())
-        if mqtt.tls_ca_file is not None:
-            client.tls_set(
-                ca_certs=str(mqtt.tls_ca_file),
-                certfile=None if mqtt.tls_cert_file is None else str(mqtt.tls_cert_file),
-                keyfile=None if mqtt.tls_key_file is None else str(mqtt.tls_key_file),
-            )
-        client.connect(mqtt.host, mqtt.port, keepalive=10)
-    except (OSError, ValueError) as error:
-        return False, f"{where} cannot be reached: {error}"
-    client.loop_start()
+        with visit(mqtt, "check"):
+            return True, f"{mqtt.host}:{mqtt.port} answers; topics {', '.join(mqtt.topics)}"
+    except NoBroker as error:
+        return False, str(error)
+
+
+def server(host: str, port: int) -> Found:
+    """Whether somebody listens there; nothing is said to them."""
+    where = f"{host} port {port}"
     try:
-        if not answered.wait(BROKER_WAIT_S):
-            return False, f"{where} is connected but gives no MQTT answer"
-    finally:
-        client.disconnect()
-        client.loop_stop()
-    if answer[0].is_failure:
-        return False, f"{where} refuses: {str(answer[0]).lower()}"
-    return True, f"{where} answers; topics {', '.join(mqtt.topics)}"
+        with socket.create_connection((host, port), timeout=SERVER_WAIT_S):
+            return True, f"{where} can be reached; 'heatwindow notify' sends a test notice"
+    except OSError as error:
+        return False, f"{where} cannot be reached: {(error.strerror or str(error)).lower()}"
 
 
 def page(dashboard: DashboardConfig) -> Found:

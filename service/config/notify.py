@@ -80,6 +80,12 @@ class WebhookConfig(Table):
             raise fault("password_file needs an https address: http would show it to the network")
         return self
 
+    @property
+    def server(self) -> tuple[str, int]:
+        """Host and port of the address."""
+        parts = urlsplit(self.url)
+        return parts.hostname or "", parts.port or (443 if parts.scheme == "https" else 80)
+
     def token_fault(self) -> bool:
         """Whether the password file is readable and holds something that is no token."""
         if self.password_file is None or self.username is not None:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from service.commands import probes
+from service.commands import broker_visit
 from service.commands.main import main
 from service.demo.broker import BrokerChild, free_port
 
@@ -126,7 +126,7 @@ def test_a_broker_that_is_not_there(check: Check) -> None:
 
 
 def test_something_that_is_no_broker(check: Check, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(probes, "BROKER_WAIT_S", 0.3)
+    monkeypatch.setattr(broker_visit, "WAIT_S", 0.3)
     with socket.create_server(("127.0.0.1", 0)) as silent:
         port = silent.getsockname()[1]
         code, lines, _ = check(f"[mqtt]\nhost = '127.0.0.1'\nport = {port}\n")

@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 from service.config import Config, ConfigFault, ConfigRefused, derived_client_id, load
 from service.config.topics import filter_fault, matches
 
+EMAIL = "[notify.email]\nhost = 'h'\nsender = 'a@b.c'\nrecipients = ['d@e.f']\n"
+
 
 def refused(tmp_path: Path, text: str) -> dict[str, str]:
     """Load a config that must be refused; its faults by key."""
@@ -152,6 +154,49 @@ def test_every_fault_is_listed_at_once(tmp_path: Path) -> None:
         ("[mqtt]\nhost = 'h'\ntls_ca_file = 'absent'", "mqtt.tls_ca_file", "cannot be read"),
         ("[notify]\nsounder_every_s = nan", "notify.sounder_every_s", "finite"),
         ("[notify]\nsounder = []", "notify.sounder", "at least 1"),
+        ("[notify.webhook]\nverdicts = true", "notify.webhook.url", "is missing"),
+        ("[notify.webhook]\nurl = 'ftp://h/'", "notify.webhook.url", "must begin with http"),
+        ("[notify.webhook]\nurl = 'https:///x'", "notify.webhook.url", "name a host"),
+        ("[notify.webhook]\nurl = 'https://h:x/'", "notify.webhook.url", "is not an address"),
+        ("[notify.webhook]\nurl = 'https://h/a b'", "notify.webhook.url", "without blanks"),
+        ("[notify.webhook]\nurl = 'https://h/#a'", "notify.webhook.url", "fragment"),
+        ("[notify.webhook]\nurl = 'https://me@h/'", "notify.webhook.url", "use username"),
+        ("[notify.webhook]\nurl = 'https://h'\nusername = 'me'", "notify.webhook", "password_file"),
+        (
+            "[notify.webhook]\nurl = 'https://h'\npassword_file = 'none'",
+            "notify.webhook.password_file",
+            "cannot be read",
+        ),
+        (
+            "[notify.webhook]\nurl = 'http://h'\npassword_file = 'none'",
+            "notify.webhook",
+            "needs an https address",
+        ),
+        (
+            "[notify.webhook]\nurl = 'http://h'\ntls_ca_file = 'none'",
+            "notify.webhook",
+            "needs an https address",
+        ),
+        ("[notify.webhook]\nurl = 'https://h'\ntoken = 'x'", "notify.webhook.token", "unknown key"),
+        (f"{EMAIL}security = 'ssl'", "notify.email.security", "'starttls', 'tls' or 'none'"),
+        (f"{EMAIL}port = 0", "notify.email.port", "greater than or equal to 1"),
+        (f"{EMAIL}every_s = 0", "notify.email.every_s", "greater than or equal to 1"),
+        (f"{EMAIL}username = 'me'", "notify.email", "go together"),
+        (f"{EMAIL}username = 'me'\npassword_file = 'none'", "notify.email.password_file", "read"),
+        (
+            f"{EMAIL}security = 'none'\nusername = 'me'\npassword_file = 'none'",
+            "notify.email",
+            "needs security",
+        ),
+        (f"{EMAIL}security = 'none'\ntls_ca_file = 'none'", "notify.email", "needs security"),
+        (EMAIL.replace("a@b.c", "a"), "notify.email.sender", "plain address"),
+        (EMAIL.replace("a@b.c", "A <a@b.c>"), "notify.email.sender", "plain address"),
+        (EMAIL.replace("['d@e.f']", "[]"), "notify.email.recipients", "at least 1"),
+        (
+            EMAIL.replace("d@e.f", "d@e.f\\r\\nBcc: x@y.z").replace("'", '"'),
+            "notify.email.recipients[0]",
+            "plain address",
+        ),
         ("[notify]\nmqtt_topic = 'a'", "notify.mqtt_topic", "[mqtt]"),
         (
             "[mqtt]\nhost = 'h'\n[notify]\nmqtt_topic = 'heatwindow/readings/alarm'",
@@ -371,3 +416,63 @@ def test_an_unknown_key_is_refused_in_every_table(tmp_path: Path, table: str, ke
         load(file)
     assert [fault.key for fault in caught.value.faults] == [f"{table}.{key}" if table else key]
     assert "unknown key" in caught.value.faults[0].rule
+
+
+def test_a_webhook_and_a_mail_server_with_their_secrets_elsewhere(tmp_path: Path) -> None:
+    (tmp_path / "token").write_text("mF_9.B5f-4.1JqM\n", encoding="utf-8")
+    (tmp_path / "password").write_text("open sesame\n", encoding="utf-8")
+    config = accepted(
+        tmp_path,
+        """
+        [notify.webhook]
+        url = "https://relay.mill.example/hooks/9?x=1"
+        password_file = "token"
+        [notify.email]
+        host = "mail.mill.example"
+        username = "bench"
+        password_file = "password"
+        sender = "bench@mill.example"
+        recipients = ["night@mill.example"]
+        """,
+    )
+    webhook, email = config.notify.webhook, config.notify.email
+    assert webhook is not None
+    assert email is not None
+    assert webhook.server == ("relay.mill.example", 443)
+    assert webhook.password_file == tmp_path.resolve() / "token"
+    assert not webhook.verdicts
+    assert (email.server_port, email.every_s) == (587, 60.0)
+    assert email.password_file == tmp_path.resolve() / "password"
+    assert "sesame" not in repr(config)
+
+
+@pytest.mark.parametrize(("security", "port"), [("starttls", 587), ("tls", 465), ("none", 25)])
+def test_the_usual_mail_ports(tmp_path: Path, security: str, port: int) -> None:
+    """RFC 6409, RFC 8314, RFC 5321."""
+    config = accepted(tmp_path, f"{EMAIL}security = '{security}'")
+    assert config.notify.email is not None
+    assert config.notify.email.server_port == port
+
+
+def test_this_machine_needs_no_secure_line(tmp_path: Path) -> None:
+    (tmp_path / "secret").write_text("mF_9", encoding="utf-8")
+    text = "[notify.webhook]\nurl = 'http://127.0.0.1:8123/'\npassword_file = 'secret'\n"
+    mail = EMAIL.replace("'h'", "'localhost'")
+    mail += "security = 'none'\nusername = 'me'\npassword_file = 'secret'"
+    config = accepted(tmp_path, text + mail)
+    assert config.notify.webhook is not None
+    assert config.notify.webhook.server == ("127.0.0.1", 8123)
+
+
+def test_what_may_be_a_secret_is_not_shown_in_a_fault(tmp_path: Path) -> None:
+    (tmp_path / "secret").write_text("T0P SECRET", encoding="utf-8")
+    for text in (
+        "[notify.webhook]\nurl = 'https://me:T0P@h/SECRET'",
+        "[notify.webhook]\nurl = 'h/SECRET'",
+        "[notify.webhook]\nurl = 'https://h'\npassword = 'T0P SECRET'",
+        "[notify.webhook]\nurl = 'https://h'\npassword_file = 'secret'",
+        f"{EMAIL}password = 'T0P SECRET'",
+    ):
+        (fault,) = refused(tmp_path, text).values()
+        assert "T0P" not in fault
+        assert "SECRET" not in fault
