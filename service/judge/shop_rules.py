@@ -126,6 +126,7 @@ MOST_CORRECTED: dict[ChannelKind, tuple[float, float]] = {
 }
 """Further out than this, in the channel's unit or as a share of the true value, a sensor has not
 drifted but is damaged, of another type or scaled for another gas (common practice, no source)."""
+FLOWS = (ChannelKind.GAS_FLOW, ChannelKind.TORCH_FLOW)
 UNMEASURED = (ChannelKind.ARC, ChannelKind.BUTTON)
 """Channels whose number is compared with no standard."""
 
@@ -136,6 +137,10 @@ def _check_calibrate(shop: Shop, action: act.CalibrateChannel) -> None:
         raise Refused(f"Say first what channel {action.channel} measures.")
     if channel.kind in UNMEASURED:
         raise Refused(f"{action.channel} is a {channel.kind} channel: there is nothing to correct.")
+    if action.scale is not None and channel.kind not in FLOWS:
+        raise Refused(
+            f"{action.channel} is a {channel.kind} channel: only a flow has such a scale."
+        )
     least, share = MOST_CORRECTED[channel.kind]
     for check in action.checks:
         most = max(least, share * abs(check.true))

@@ -118,7 +118,7 @@ def _calibrate_channel(
             channel_id=codes.channel_id(connection, action.channel),
             from_us=acted.stamp.utc_us,
             due_us=None if days is None else acted.stamp.utc_us + round(days * DAY_US),
-            checks=json.dumps([[check.reads, check.true] for check in action.checks]),
+            checks=json.dumps([[check.reads, check.true] for check in action.as_checks()]),
             note=action.note,
         )
     )
