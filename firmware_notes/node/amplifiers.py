@@ -45,7 +45,7 @@ def decode_max31855(frame: bytes) -> tuple:
     word = frame[0] << 24 | frame[1] << 16 | frame[2] << 8 | frame[3]
     bits = word & 0x7
     if not whole(frame) or word & 0x0002_0008 or bool(word & 0x0001_0000) != bool(bits):
-        return None, None, "no-answer"
+        return None, None, "amplifier-silent"
     if bits:
         name = "open-circuit" if bits & 1 else "short-to-ground" if bits & 2 else "short-to-supply"
         return None, None, name
@@ -55,7 +55,7 @@ def decode_max31855(frame: bytes) -> tuple:
 def decode_max31856(registers: bytes) -> tuple:
     """Six bytes, registers 0A to 0F."""
     if not whole(registers):
-        return None, None, "no-answer"
+        return None, None, "amplifier-silent"
     status = registers[5]
     if status & 0x01:
         return None, None, "open-circuit"
@@ -110,7 +110,7 @@ class Max31855:
     def read(self, _now_ms: int) -> tuple | None:
         """One frame."""
         frame = decode_max31855(self._bus.transfer(self._select, 0, bytes(4)))
-        if frame[2] == "no-answer":
+        if frame[2] == "amplifier-silent":
             self._bus.restart()
         return frame
 
@@ -144,9 +144,9 @@ class Max31856:
             return None
         registers = self._bus.transfer(self._select, 1, bytes(17))[1:]  # from register 0 on
         if not whole(registers):
-            fault = "no-answer"
+            fault = "amplifier-silent"
         elif (registers[0] & ~_CLEAR & 0xFF, registers[1] & 0x7F) != self._settings:
-            fault = "chip-reset"
+            fault = "amplifier-reset"
         else:
             return decode_max31856(registers[10:16])
         self._bus.restart()

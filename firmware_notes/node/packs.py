@@ -50,7 +50,7 @@ class Outbox:
 
     def __init__(self, node: str, channels: list, ring: object, clock: object) -> None:
         self.boot = new_boot()
-        self._base = node + ":"
+        self._base = node + "/"
         self._channels = channels
         self._ring = ring
         self._clock = clock

@@ -12,8 +12,9 @@ FAULTS = (
     "short-to-ground",
     "short-to-supply",
     "out-of-range",
+    "amplifier-silent",
+    "amplifier-reset",
     "no-answer",
-    "chip-reset",
 )
 """What a sample of the state ``FAULT`` may say, by its value; the first four are the service's own
 words."""

@@ -194,6 +194,14 @@ class ScriptedPort:
         except BlockingIOError:
             return 0
 
+    def drain(self) -> bytes:
+        """What the node has sent and nobody has read, as a service would read it."""
+        assert self._far is not None, "not plugged in"
+        data = b""
+        while select.select([self._far], [], [], 0)[0]:
+            data += os.read(self._far, 65_536)
+        return data
+
     def read(self) -> bytes:
         """What has been sent to the node so far."""
         assert self._near is not None, "not plugged in"
