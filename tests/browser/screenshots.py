@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from scripted import SET_ASIDE, STATES, ScriptedBoard
+from scripted import OUTLETS, SET_ASIDE, STATES, ScriptedBoard
 
 from dashboard.app import create_app
 from dashboard.server import PageServer
@@ -63,6 +63,7 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
         "told": "ready",
     }.get(name, name)
     board = ScriptedBoard(state)
+    board.outlets = OUTLETS
     if name == "told":
         board.told = [SET_ASIDE]
     elif name == "sensors":

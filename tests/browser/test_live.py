@@ -680,3 +680,38 @@ def test_a_room_sensor_reads_in_percent_and_sits_on_no_part(opened, board, answe
     row = page.locator(f".channel[data-channel='{name}']")
     assert row.locator(".channel-value").inner_text() == "20.9 %"
     assert not row.locator("[data-action='choose part']").is_visible()
+
+
+def test_each_outlet_can_be_tried_and_says_what_became_of_it(opened, board, answers):
+    board.show("sensors")
+    board.outlets = [dict(each) for each in answers.OUTLETS]
+    page = opened("#sensors")
+    rows = page.locator("[data-outlet]")
+    page.wait_for_selector("[data-outlet='email'][data-state='failing']")
+    states = rows.evaluate_all("rows => rows.map((row) => [row.dataset.outlet, row.dataset.state])")
+    assert states == [["sounder", "working"], ["webhook", "untried"], ["email", "failing"]]
+    mail = page.locator("[data-outlet='email']")
+    for words in ("connection refused", "4 waiting", "2 given up", "1 dropped"):
+        assert words in mail.inner_text()
+    mail.locator("[data-action='try outlet']").click()
+    page.wait_for_selector("[data-outlet='email'] [data-trial='waiting']")
+    assert "on its way" in mail.inner_text()
+    at = answers.utc(answers.NOW_US)
+    failed = {"at": at, "state": "failed", "text": "mail.mill.example refuses: 451 busy"}
+    board.outlets[2]["trial"] = failed
+    page.wait_for_selector("[data-outlet='email'] [data-trial='failed']")
+    assert "did not go: mail.mill.example refuses: 451 busy" in mail.inner_text()
+    mail.locator("[data-action='try outlet']").click()
+    page.wait_for_selector("[data-outlet='email'] [data-trial='waiting']")
+    told = {"at": at, "state": "told", "text": "mail.mill.example has taken it"}
+    board.outlets[2] |= {"trial": told, "working": True}
+    page.wait_for_selector("[data-outlet='email'][data-state='working'] [data-trial='told']")
+    assert "went: mail.mill.example has taken it" in mail.inner_text()
+    assert "Earlier: mail.mill.example port 587" in mail.inner_text()
+
+
+def test_a_page_says_when_nobody_else_is_told(opened, board):
+    board.show("sensors")
+    page = opened("#sensors")
+    page.wait_for_selector(".outlets")
+    assert "only pages like this one sound" in page.locator(".outlets").inner_text()

@@ -3,6 +3,7 @@ import { canCalibrate, openCalibration } from "./calibration.js";
 import { act } from "./deeds.js";
 import { h, keyed, setAttribute, setText, show } from "./dom.js";
 import { duration, NONE, reading } from "./format.js";
+import { Outlets } from "./outlets.js";
 import { Ports } from "./ports.js";
 import { closeSheet, openSheet, tiles } from "./sheet.js";
 import { t, t2 } from "./words.js";
@@ -30,7 +31,8 @@ export class View {
     this.linksTitle = h("h2", {}, t("sensors.links"));
     this.links = h("div", { class: "rows" });
     this.ports = new Ports();
-    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.linksTitle, this.links, this.ports.title, this.ports.rows);
+    this.outlets = new Outlets();
+    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.linksTitle, this.links, this.ports.title, this.ports.rows, this.outlets.element);
   }
 
   show(bench) {
@@ -40,6 +42,7 @@ export class View {
     keyed(this.rows, this.#held, channels, (channel) => channel.name, () => this.#make());
     this.#askLinks();
     this.ports.ask();
+    this.outlets.ask();
   }
 
   /** How the ways in are doing: a question of its own, now and then. */
