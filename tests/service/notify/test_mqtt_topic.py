@@ -14,6 +14,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from service.demo.broker import BrokerChild
 from service.judge.events import Outcome
+from service.notify import mqtt_topic
+from service.notify.forms import TrialNotice
 from service.notify.mqtt_topic import MqttTopic
 
 Alarm = Callable[..., Outcome]
@@ -171,4 +173,52 @@ def test_what_raises_in_the_link_ends_nothing(alarm: Alarm, wait_until: Wait) ->
     outlet.hear(alarm(2))
     wait_until(lambda: outlet.status().told == 1, "the next change")
     assert outlet.status().running
+    assert outlet.stop(10.0)
+
+
+@pytest.mark.mosquitto
+def test_a_trial_lights_the_lamp_for_a_moment_and_says_the_broker_has_it(
+    broker: BrokerChild, wait_until: Wait, alarm: Alarm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Through the link's own ``publish``, which waits for the broker's confirmation."""
+    monkeypatch.setattr(mqtt_topic, "FLASH_S", 0.3)
+    lamp = Lamp(broker.port)
+    client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv311)
+    client.connect("127.0.0.1", broker.port)
+    client.loop_start()
+
+    def publish(
+        topic: str, payload: bytes, qos: int = 1, retain: bool = False, confirm_s: float = 0.0
+    ) -> bool:
+        info = client.publish(topic, payload, qos, retain)
+        if confirm_s:
+            info.wait_for_publish(confirm_s)
+            return info.is_published()
+        return True
+
+    outlet = MqttTopic("shop/alarms", publish)
+    outlet.start()
+    outlet.try_out(TrialNotice(1_764_000_000_250_000))
+    wait_until(lambda: outlet.status().trial.state == "told", "the trial")
+    assert "the broker has confirmed it under shop/alarms/test" in outlet.status().trial.text
+    wait_until(lambda: not lamp.on("state")[-1]["sounding"], "the lamp dark again")
+    assert lamp.on("test")[0]["at"] == "2025-11-24T16:00:00.250Z"
+    lit = [body for body in lamp.on("state") if body["sounding"]]
+    assert [body["test"] for body in lit] == [True]
+    kept = Lamp(broker.port)
+    wait_until(lambda: kept.on("state") != [], "what the broker keeps")
+    assert "test" not in kept.on("state")[0], "a test notice is never kept"
+    assert outlet.stop(10.0)
+    for each in (lamp, kept):
+        each.close()
+    client.disconnect()
+    client.loop_stop()
+
+
+def test_a_trial_that_no_broker_confirms_has_failed(wait_until: Wait) -> None:
+    outlet = MqttTopic("a", lambda _topic, _payload, confirm_s=0.0, **_: confirm_s == 0.0)
+    outlet.start()
+    outlet.try_out(TrialNotice(1_764_000_000_250_000))
+    wait_until(lambda: outlet.status().trial.state == "failed", "the trial")
+    assert "has not confirmed it within 3 s" in outlet.status().trial.text
     assert outlet.stop(10.0)
