@@ -62,7 +62,11 @@ PUMP_ENGINE = Job(
     argon_l_min=(16.0, 9.0),
     passes=3,
     pass_s=50.0,
-    shared={f"{BENCH_NODE}air": "ambient"},
+    shared={
+        f"{BENCH_NODE}air": "ambient",
+        f"{BENCH_NODE}arc": "arc",
+        f"{BENCH_NODE}next": "button",
+    },
 )
 
 SAWMILL_ENGINE = Job(

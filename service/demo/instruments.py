@@ -85,3 +85,20 @@ class OxygenCell:
     def convert(self, chance: random.Random) -> float:
         """One reading [ppm] with 2 % noise, not below 1."""
         return max(1.0, round(self.shown * 1e6 * (1 + chance.gauss(0.0, 0.02)), 0))
+
+
+@dataclass(slots=True)
+class CurrentClamp:
+    """A clamp on the work lead of the welding source.
+
+    Attributes:
+        zero_a: What it shows with no current [A].
+        noise_a: Standard deviation [A].
+    """
+
+    zero_a: float = 0.6
+    noise_a: float = 0.3
+
+    def convert(self, current_a: float, chance: random.Random) -> float:
+        """One reading [A], in steps of 0.1."""
+        return round(current_a * 1.01 + self.zero_a + chance.gauss(0.0, self.noise_a), 1)

@@ -14,7 +14,7 @@ from pathlib import Path
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
-from service.demo.senml import pack, record
+from service.demo.senml import pack, record, switch
 from service.demo.shop import SimulatedShop
 
 BENCH_NODE = "bench-node/"
@@ -24,9 +24,13 @@ TOPIC = "heatwindow/readings/oven-node"
 KEPT_PACKS = 2000
 """Packs the MQTT node keeps while the broker is away."""
 
+PRESS_S = 0.3
+"""How long the button is held [s]."""
+
 
 class SerialNode:
-    """Casting 1's node: two thermocouples, argon, shop air; no clock of its own.
+    """Casting 1's node: two thermocouples, argon, shop air, the welding current and the welder's
+    foot button; no clock of its own.
 
     Args:
         shop: What it measures.
@@ -79,7 +83,16 @@ class SerialNode:
             record("joint", "Cel", seen.joint),
             record("argon", "l/s", round(seen.argon_l_min / 60.0, 6)),
             record("air", "Cel", self._shop.sample_air_c()),
+            record("arc", "A", self._shop.sample_arc_a()),
+            switch("next", False),
         ]
+        self._write(records)
+
+    def press(self) -> None:
+        """The foot button is pressed and let go: both edges in one line."""
+        self._write([switch("next", True, PRESS_S), switch("next", False)])
+
+    def _write(self, records: list[dict[str, object]]) -> None:
         # Held while writing: an unplugging meanwhile would close the terminal's number, and
         # the next file opened anywhere would get the line.
         with self._plug:

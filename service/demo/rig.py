@@ -16,7 +16,7 @@ from service.demo.nodes import MqttNode, SerialNode
 from service.demo.pacing import Pacing
 from service.demo.page import Page
 from service.demo.shop import SimulatedShop
-from service.demo.story import Story, Tell
+from service.demo.story import Hands, Story, Tell
 
 CONFIG = """\
 # Written by the demo: an ordinary config of an ordinary shop, on this machine only.
@@ -95,4 +95,4 @@ class Rig:
             pacing=pacing,
             tell=tell,
         )
-        return Story(self.shop, Page(address), pacing, faults, tell)
+        return Story(self.shop, Page(address), pacing, faults, Hands(tell, self.serial_node.press))

@@ -18,6 +18,12 @@ def record(name: str, unit: str, value: Value) -> dict[str, object]:
     return {"n": name, "u": unit, "v": value}
 
 
+def switch(name: str, on: bool, ago_s: float = 0.0) -> dict[str, object]:
+    """One record of a contact, as it was ``ago_s`` before the pack is sent."""
+    found: dict[str, object] = {"n": name, "vb": on}
+    return {**found, "t": -ago_s} if ago_s else found
+
+
 def pack(
     base_name: str,
     records: list[dict[str, object]],

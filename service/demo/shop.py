@@ -13,13 +13,14 @@ from dataclasses import dataclass, field
 
 from service.demo.body import Around, Casting, Iron, Place
 from service.demo.cavity import Cavity
-from service.demo.instruments import FlowMeter, OxygenCell, Thermocouple
+from service.demo.instruments import CurrentClamp, FlowMeter, OxygenCell, Thermocouple
 
 CHUNK_S = 0.5
 """Castings, gas and probes are advanced in turn in pieces of this length [s]."""
 
 ARC_W = 1050.0
 """Arc heat into the work [W]: TIG, k 0.6 (EN 1011-1), 14 V, 125 A."""
+ARC_A = 125.0
 
 
 @dataclass(slots=True)
@@ -93,6 +94,7 @@ class SimulatedShop:
         self._now_s = now_s
         self._start_s = now_s
         self._chance = random.Random(seed)  # noqa: S311 - noise of instruments, not a secret
+        self._clamp = CurrentClamp()
         self.oven_c = 332.0
         self._stations = {
             1: Station(
@@ -139,6 +141,12 @@ class SimulatedShop:
         """The ambient sensor [°C], in steps of 0.1."""
         with self._lock:
             return round(self._air_c() + self._chance.gauss(0.0, 0.05), 1)
+
+    def sample_arc_a(self) -> float:
+        """The clamp on the work lead [A]; there is one welding source."""
+        with self._lock:
+            welding = any(station.arc_on for station in self._stations.values())
+            return self._clamp.convert(ARC_A if welding else 0.0, self._chance)
 
     # The truth, for tests and for the teller of the story ----------------------------------
 

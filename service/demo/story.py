@@ -1,12 +1,14 @@
 """What happens in the demo: two castings, from the oven to under the blanket.
 
 Only hands and taps are scripted. What the page then says is whatever the service makes of the
-readings; the welder looks at it before every pass, as he should, and waits if it says wait.
+readings; the welder looks at it before every pass, as he should, and waits if it says wait. His
+passes are found by the clamp on the work lead; with his hands full he steps on the button.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from service.demo.castings import PUMP_ENGINE, SAWMILL_ENGINE, Job
@@ -31,6 +33,18 @@ COLD_C = 43.0
 """Cold enough to touch for 8 h and longer: ISO 13732-1, from memory."""
 
 
+NOTICED_S = 60.0
+"""The clamp shows the arc, and the button the foot, within seconds; later means broken [shop s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """What the welder does besides tapping: he speaks, and steps on the button."""
+
+    tell: Tell
+    press: Callable[[], None]
+
+
 class Story:
     """The welder.
 
@@ -39,17 +53,18 @@ class Story:
         page: Where his taps go.
         pacing: His time.
         faults: What goes wrong besides.
-        tell: Gets each step in a sentence.
+        hands: Gets each step in a sentence, and the button.
     """
 
     def __init__(
-        self, shop: SimulatedShop, page: Page, pacing: Pacing, faults: FaultScript, tell: Tell
+        self, shop: SimulatedShop, page: Page, pacing: Pacing, faults: FaultScript, hands: Hands
     ) -> None:
         self._shop = shop
         self._page = page
         self._pacing = pacing
         self._faults = faults
-        self._tell = tell
+        self._tell = hands.tell
+        self._press_button = hands.press
 
     def play(self) -> None:
         """From the oven to the blanket, one casting after the other; then only watching.
@@ -141,7 +156,7 @@ class Story:
         self._pacing.pause(5.0)
 
     def _purge(self, job: Job, heat_id: int) -> None:
-        self._page.tap("begin purge", heat_id=heat_id)
+        self._next(job, heat_id, lambda part: bool(part["purge"]["running"]))
         self._shop.set_argon(job.number, job.argon_l_min[0])
         self._tell(f"{job.name}: purge on, {job.argon_l_min[0]:.0f} l/min.")
         self._pacing.pause(STALL_AFTER_S)
@@ -173,13 +188,30 @@ class Story:
         named = [] if bench is None else [p for p in bench["parts"] if p["name"] == job.name]
         return max(named, key=lambda part: int(part["id"]), default=None)
 
+    def _next(self, job: Job, heat_id: int, done: Callable[[dict[str, Any]], bool]) -> None:
+        """Step on the button; a tap does it if the page shows nothing of that."""
+        self._press_button()
+        if not self._seen(job, done):
+            self._page.tap("next step", heat_id=heat_id)
+
+    def _seen(self, job: Job, what: Callable[[dict[str, Any]], bool]) -> bool:
+        """Whether the page comes to show it."""
+
+        def shown() -> bool:
+            part = self._part(job)
+            return part is not None and what(part)
+
+        return self._pacing.wait_until(shown, max(NOTICED_S, 2.0 * self._pacing.speed))
+
     def _lay(self, job: Job, heat_id: int, number: int) -> None:
-        self._page.tap("begin pass", heat_id=heat_id)
         self._shop.arc(job.number, True)
         self._tell(f"{job.name}: pass {number}, arc on.")
+        if not self._seen(job, lambda part: bool(part["pass_running"])):
+            self._page.tap("begin pass", heat_id=heat_id)
         self._pacing.pause(job.pass_s)
         self._shop.arc(job.number, False)
-        self._page.tap("end pass", heat_id=heat_id)
+        if not self._seen(job, lambda part: not part["pass_running"]):
+            self._page.tap("end pass", heat_id=heat_id)
         self._tell(f"{job.name}: pass {number}, arc out.")
 
     def _cover(self, job: Job, heat_id: int) -> None:
@@ -187,9 +219,16 @@ class Story:
         self._shop.set_argon(job.number, 0.0)
         self._pacing.pause(15.0)
         self._shop.cover(job.number)
-        self._page.tap("move part", heat_id=heat_id, phase="slow cool")
+        if self._welded(job):
+            self._next(job, heat_id, lambda part: part["phase"] == "slow cool")
+        else:
+            self._page.tap("move part", heat_id=heat_id, phase="slow cool")
         self._tell(f"{job.name}: blanket on, slow cool.")
         self._faults.at("cooling", job.number)
+
+    def _welded(self, job: Job) -> bool:
+        part = self._part(job)
+        return part is not None and int(part["passes"]) > 0
 
     def _end_when_cold(self, job: Job, heat_id: int) -> None:
         """Look again every shop minute until it is cold, then end the heat."""

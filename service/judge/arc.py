@@ -24,7 +24,8 @@ LEAST_US = 200_000
 JOIN_US = 5_000_000
 """Stitches closer than this are one pass: a dip of the filler, a shift of the hand."""
 COUNTED_US = 3_000_000
-"""Readings further apart than this show nothing of what was between them."""
+"""Readings further apart than this show nothing of what was between them; a slow channel that is
+not yet silent by its own pace may say otherwise."""
 
 ArcMark = Literal["began", "ended"]
 
@@ -63,13 +64,15 @@ class ArcTrack:
     answered_id: int | None = None
     answered_us: int = 0
 
-    def take(self, at_us: int, value: float, unit: str | None) -> None:
+    def take(
+        self, at_us: int, value: float, unit: str | None, counted_us: int = COUNTED_US
+    ) -> None:
         """A good reading: amperes, or 1 and 0 for on and off."""
         if self.heard_us is not None and at_us < self.heard_us:
             return
         if self.on and self.heard_us is not None:
             gap_us = at_us - self.heard_us
-            if gap_us <= COUNTED_US:
+            if gap_us <= counted_us:
                 self.arc_us += gap_us
                 self.last_on_us = at_us
         on = self._shows_arc(value, unit)

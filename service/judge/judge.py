@@ -11,8 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from service.judge import actions as act
-from service.judge import lead, trip_effects
-from service.judge.arc import ArcTrack
+from service.judge import lead, signals, trip_effects
 from service.judge.bench import bench_json
 from service.judge.bottle import heed_bottle, watch_argon
 from service.judge.channel import FROZEN_FLOOR_US, ChannelTrack, Standing
@@ -37,9 +36,8 @@ from service.judge.fitting import (
 )
 from service.judge.heat_track import HeatTrack
 from service.judge.outlook import BenchJson
-from service.judge.press import Press
 from service.judge.sense import SenseState, classify
-from service.judge.shop import Channel, Shop
+from service.judge.shop import Shop
 from service.judge.shop_rules import apply
 from service.judge.state import JudgeState
 from service.readings import ChannelKind, Quality, Reading
@@ -166,22 +164,9 @@ class Judge:
                 track.second(tick_us, state.shop, state.channels, ambient_c)
                 self._lead(lead.phase_steps(state, track, tick_us, ambient_c), outcome)
             watch_argon(state, tick_us)
-        for name in [*state.arcs, *state.presses]:
-            self._watch(state.shop.channels[name], tick_us, outcome)
+        self._lead(signals.due(state, tick_us), outcome)
         lead.drop_questions(state, tick_us)
         self._look(tick_us, outcome)
-
-    def _watch(self, channel: Channel, now_us: int, outcome: Outcome) -> bool:
-        """What an arc or a button calls for now; whether a step was taken."""
-        state, name = self.state, channel.name
-        if name in state.arcs:
-            return self._lead(lead.arc_steps(state, channel, now_us), outcome)
-        if name in state.presses:
-            press = state.presses[name]
-            kind = press.look(now_us)
-            if kind is not None:
-                return self._lead(lead.press_steps(state, channel, kind, now_us), outcome)
-        return False
 
     def _lead(self, wanted: Iterator[lead.Wanted], outcome: Outcome) -> bool:
         """Take the steps that nobody tapped; one that cannot be taken now is not."""
@@ -249,7 +234,7 @@ class Judge:
         state.active_us = mono_us
         if said is not None:
             arc_turned = said.kind is ChannelKind.ARC and track.standing(mono_us) is not before
-            if self._signal(said, track, reading, outcome) or arc_turned:
+            if self._lead(signals.take(state, said, track, reading), outcome) or arc_turned:
                 self._look(mono_us, outcome)
         if said is None or said.part_id is None or not state.heats:
             return
@@ -262,28 +247,6 @@ class Judge:
             turned |= _feed(state.heats[heat.id], said.kind, track, reading.value)
         if turned:  # a verdict must not rest on a reading that has just been taken back
             self._look(mono_us, outcome)
-
-    def _signal(
-        self, said: Channel, track: ChannelTrack, reading: Reading, outcome: Outcome
-    ) -> bool:
-        """A reading of an arc or a button; whether a step was taken."""
-        state = self.state
-        good = track.standing(reading.mono_us) is Standing.GOOD and reading.value is not None
-        value = reading.value or 0.0
-        if said.kind is ChannelKind.ARC:
-            arc = state.arcs.setdefault(said.name, ArcTrack())
-            if good:
-                arc.take(track.measured_us, value, track.unit)
-        elif said.kind is ChannelKind.BUTTON:
-            press = state.presses.setdefault(said.name, Press())
-            if not good:
-                press.doubt()
-            else:
-                kind = press.take(track.measured_us, value >= 0.5)
-                if kind is not None:
-                    steps = lead.press_steps(state, said, kind, reading.mono_us)
-                    return self._lead(steps, outcome)
-        return self._watch(said, reading.mono_us, outcome)
 
     # --- actions --------------------------------------------------------------------------------
 

@@ -34,11 +34,33 @@ def test_lines_come_out_of_the_terminal_the_link_points_to(node: SerialNode) -> 
     assert [first.seq, second.seq] == [0, 1]
     assert first.rejects == second.rejects == []
     assert {m.name for m in first.measurements} == {
-        f"bench-node/{name}" for name in ("flange", "joint", "argon", "air")
+        f"bench-node/{name}" for name in ("flange", "joint", "argon", "air", "arc", "next")
     }
     flange = first.measurements[0]
     assert flange.value == pytest.approx(322.0, abs=3.0)
     assert not node.link.exists()
+
+
+def test_the_foot_button_is_pressed_and_let_go_in_one_line(node: SerialNode) -> None:
+    node.plug_in()
+    with serial.Serial(str(node.link), timeout=5, exclusive=True) as port:
+        node.press()
+        pressed = decode_pack(port.readline())
+    node.close()
+    assert [(m.name, m.value, m.offset_us) for m in pressed.measurements] == [
+        ("bench-node/next", 1.0, -300_000),
+        ("bench-node/next", 0.0, 0),
+    ]
+
+
+def test_the_clamp_shows_who_welds_not_where(node: SerialNode) -> None:
+    shop = SimulatedShop(0.0)
+    assert abs(shop.sample_arc_a()) < 4.0
+    for number in (1, 2):
+        shop.arc(number, True)
+        assert shop.sample_arc_a() == pytest.approx(126.9, abs=3.0)
+        shop.arc(number, False)
+    assert abs(shop.sample_arc_a()) < 4.0
 
 
 def test_unplugged_it_hangs_up_and_comes_back_as_a_new_boot(node: SerialNode) -> None:
