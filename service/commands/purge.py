@@ -214,7 +214,10 @@ def as_text(answer: PurgeAnswer, gas_left: Bottle | None = None) -> str:
         if answer.volume_allowance > 0.2:
             lines.append(_allowance(answer.volume_allowance, answer.clear))
     else:
-        lines.append("By the oxygen sensor at the outlet, together with the flow.")
+        lines.append(
+            "By the oxygen sensor at the outlet, together with the flow. A hot zirconia cell reads "
+            "low in oil smoke or solvent, and a sampling pump can draw air in past the foil."
+        )
     if answer.learnt_volume_l is not None:
         lines.append(
             f"The cavity behaved as {answer.learnt_volume_l.p50:.2g} l "

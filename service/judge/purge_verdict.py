@@ -21,6 +21,7 @@ CLOSE_OUT = "vent open before the last inch, or trapped gas blows back through t
 
 
 BY_FLOW = "estimated from flow, which cannot see a dead leg or a leaky hose"
+BY_SENSOR = "a hot zirconia cell reads low in oil smoke or solvent: try it in air now and then"
 MOST_MARGIN = 3.0
 """The margin of the volume is given no finer beyond this [1]."""
 
@@ -110,14 +111,16 @@ def judge_purge(view: PurgeView) -> PurgeFinding:
         return PurgeFinding("unknown", "not judged", ended, False, NOT_JUDGED)
     verdict, lead, detail = _running(view, view.limit_ppm) if view.running else _not_started(view)
     unproven = [view.unproven] if view.unproven is not None and verdict != "ready" else []
-    notes = [*unproven, *_flow_notes(view), *view.troubles, *_gas_notes(view)]
+    notes = [*unproven, *_basis_notes(view), *view.troubles, *_gas_notes(view)]
     return PurgeFinding(verdict, lead, detail, True, view.basis, notes)
 
 
-def _flow_notes(view: PurgeView) -> list[str]:
-    """What an answer by the flow alone rests on, and by how much the volume may be wrong."""
-    if not view.running or view.basis != "flow":
+def _basis_notes(view: PurgeView) -> list[str]:
+    """What the answer rests on: what a sensor may get wrong; by how much the volume may."""
+    if not view.running:
         return []
+    if view.basis != "flow":
+        return [BY_SENSOR] if view.clear else []
     if not view.clear:
         return [] if view.clear_in is None else [BY_FLOW]
     if view.volume_margin is None or view.volume_margin < 1.0:

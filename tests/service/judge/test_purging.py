@@ -131,3 +131,10 @@ def test_a_stated_volume_that_does_not_fit_is_told(stage) -> None:
     until_clear(stage, 400)
     stage.run(20)
     assert any("stated are 2.2 l" in reason for reason in purge_of(stage)["reasons"])
+
+
+def test_clear_by_the_sensor_says_what_a_sensor_gets_wrong(stage) -> None:
+    stage.sources["oxygen1"] = washed(stage, 0.8)
+    begin(stage, oxygen1="oxygen")
+    until_clear(stage)
+    assert any("reads low in oil smoke" in reason for reason in purge_of(stage)["reasons"])
