@@ -40,8 +40,6 @@ class ChannelKind(StrEnum):
     """In the air of the shop."""
     TORCH_FLOW = "torch flow"
     """Argon to the torch; it shares the bottle with the purge."""
-    TORCH_FLOW = "torch flow"
-    """Argon to the torch; it shares the bottle with the purge."""
     BOTTLE_PRESSURE = "bottle pressure"
     ARC = "arc"
     BUTTON = "button"

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
 from service.judge.action_base import BaseAction, ChannelName, Name
 from service.judge.channel_actions import CalibrateChannel
+from service.judge.hand_actions import EnterReading
 from service.judge.trip_actions import (
     AnswerQuestion,
     BeginHeat,
@@ -45,6 +46,7 @@ __all__ = [
     "EndHeat",
     "EndPass",
     "EndPurge",
+    "EnterReading",
     "HeatPhase",
     "MovePart",
     "Name",
@@ -290,6 +292,7 @@ OperatorAction = Annotated[
     | CorrectPhase
     | AnswerQuestion
     | SetBottle
+    | EnterReading
     | AcknowledgeAlarm,
     Field(discriminator="kind"),
 ]
@@ -316,6 +319,7 @@ Action = Annotated[
     | CorrectPhase
     | AnswerQuestion
     | SetBottle
+    | EnterReading
     | AcknowledgeAlarm
     | ServiceStarted
     | ClockStepped

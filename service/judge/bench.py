@@ -13,11 +13,12 @@ from service.judge.bottle import argon_json
 from service.judge.calibration import Calibration
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.cold_junction import UNIT
-from service.judge.heat_track import HeatTrack, Tracks, probe_view
+from service.judge.heat_track import HeatTrack, Tracks
 from service.judge.joint_limits import in_force
 from service.judge.outlook import (
     AlarmJson,
     BenchJson,
+    ByHandJson,
     CalibrationJson,
     ChannelJson,
     HeatJson,
@@ -29,6 +30,7 @@ from service.judge.outlook import (
     SpreadJson,
     WindowJson,
 )
+from service.judge.probe_views import probe_view
 from service.judge.purge_verdict import NOT_JUDGED
 from service.judge.room_air import air_standing, oxygen_percent, room_channels
 from service.judge.shop import Channel, Part, Shop, guess_kind
@@ -202,8 +204,20 @@ def _channel(state: JudgeState, track: ChannelTrack) -> ChannelJson:
         "part_id": None if said is None else said.part_id,
         "thermocouple": None if junction is None else junction.letter,
         "cold_junction": None if junction is None else junction.channel,
+        "by_hand": None if said is None else _by_hand(said),
         "emf_mv": _rounded(track.sent_value, 4) if track.sent_unit == UNIT else None,
         "calibration": None if said is None else _calibration(said.calibration, track, now_utc_us),
+    }
+
+
+def _by_hand(said: Channel) -> ByHandJson | None:
+    entry = said.by_hand
+    if entry is None:
+        return None
+    return {
+        "method": entry.method,
+        "place": entry.place,
+        "plus_minus": _significant(entry.off, 3) or 0.0,
     }
 
 

@@ -73,6 +73,7 @@ class ChannelTrack:
         value: Its number; kept for show even when it must not be used.
         sent_unit, sent_value: As the source sent it: another than ``unit`` and ``value`` for a
             thermocouple that arrives as a voltage.
+        by_hand: Somebody types its readings in; nothing sends on it.
         update_us: The source's own promise of the longest time between readings.
         good_us: Arrival of the newest good reading.
         measured_us: When that one was measured, by shop time.
@@ -93,6 +94,7 @@ class ChannelTrack:
     sent_unit: str | None = None
     sent_value: float | None = None
     update_us: int | None = None
+    by_hand: bool = False
     kind: ChannelKind | None = None
     heard_us: int | None = None
     value: float | None = None
@@ -224,7 +226,9 @@ class ChannelTrack:
 
     @property
     def is_probe(self) -> bool:
-        """A temperature that is pressed onto something."""
+        """A temperature that is pressed onto something and stays there."""
+        if self.by_hand:
+            return False
         if self.kind is None:
             return self.unit == "Cel"
         return self.kind is ChannelKind.THERMOCOUPLE

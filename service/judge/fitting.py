@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from service.judge import actions as act
 from service.judge import cold_junction
+from service.judge.by_hand import HOLDS_US, as_reading
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.cold_junction import Junction
-from service.judge.events import Refused
+from service.judge.events import Refused, Stamp
+from service.judge.heat_track import HeatTrack
 from service.judge.room import make_room
 from service.judge.sense import SenseState
 from service.judge.shop import UNIT_OF_KIND, Channel
@@ -25,6 +27,16 @@ def track_of(state: JudgeState, name: str, mono_us: int) -> ChannelTrack:
         make_room(state.channels, state.shop.channels, lambda each: each.heard_us or 0)
         track = state.channels[name] = ChannelTrack(name, mono_us)
     return track
+
+
+def take_by_hand(state: JudgeState, stamp: Stamp, action: act.EnterReading) -> None:
+    """A typed reading on its own channel, and to the heat it was taken in."""
+    track = track_of(state, action.channel, stamp.mono_us)
+    track.by_hand, track.kind, track.update_us = True, action.channel_kind, HOLDS_US
+    track.take(as_reading(action, stamp.seq, stamp.mono_us, stamp.utc_us))
+    heat = state.shop.heat_of(action.part_id)
+    if heat is not None and action.channel_kind is ChannelKind.THERMOCOUPLE:
+        state.heats[heat.id].hand_entered(action, state.shop.parts[action.part_id], stamp.mono_us)
 
 
 def as_judged(state: JudgeState, sent: Reading) -> Reading:
@@ -123,3 +135,12 @@ def tell_gate(gate: SenseState, channel: Channel) -> None:
         gate.junctions[channel.name] = channel.junction
     else:
         gate.junctions.pop(channel.name, None)
+
+
+def feed(heat: HeatTrack, kind: ChannelKind | None, track: ChannelTrack, value: float) -> bool:
+    """Hand a good reading to the model it is for; whether gas has come or gone with it."""
+    if kind is ChannelKind.THERMOCOUPLE:
+        heat.cooling[track.name].take(track.measured_us, value)
+    elif kind is ChannelKind.GAS_FLOW and heat.purging is not None:
+        return heat.purging.take_flow(value)
+    return False

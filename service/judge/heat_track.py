@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from service.judge.actions import HeatPhase
+from service.judge.by_hand import HOLDS_US, hand_flow_l_min, tell_model
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.cooling import MOVES, CoolingTrack, begin_cooling
+from service.judge.hand_actions import EnterReading
 from service.judge.heat_verdict import (
     HeatFinding,
     HeatView,
@@ -18,6 +20,7 @@ from service.judge.heat_verdict import (
 )
 from service.judge.joint_limits import in_force
 from service.judge.phases import PhaseWatch
+from service.judge.probe_views import hand_views, probe_view
 from service.judge.purge_verdict import PurgeFinding, PurgeView, judge_purge
 from service.judge.purging import NO_FLOW_L_MIN, PurgeTrack, begin_purge
 from service.judge.root import Root
@@ -59,6 +62,7 @@ class HeatTrack:
         told: What was last reported of the verdicts, numbers masked.
         spreading: The arc is out and the heat of the bead has not spread yet: interpass cannot be
             judged.
+        hand_cooling: The cooldown model of each place where readings are taken by hand.
         root: How hot the welded root is, while it must stay under gas.
     """
 
@@ -84,6 +88,7 @@ class HeatTrack:
     told: tuple[str, ...] = ()
     spreading: bool = False
     root: Root = field(default_factory=Root)
+    hand_cooling: dict[str, CoolingTrack] = field(default_factory=dict)
 
     # --- what is said ---------------------------------------------------------------------------
 
@@ -98,8 +103,16 @@ class HeatTrack:
 
     def changed(self, mono_us: int, *changes: Change) -> None:
         """Something known to change the cooling of every probe happened."""
-        for cooling in self.cooling.values():
+        for cooling in (*self.cooling.values(), *self.hand_cooling.values()):
             cooling.changed(mono_us, changes)
+
+    def hand_entered(self, action: EnterReading, part: Part, mono_us: int) -> None:
+        """A temperature typed in by hand, for its own place's model."""
+        if action.channel not in self.hand_cooling:
+            self.hand_cooling[action.channel] = begin_cooling(action.channel, part)
+        cooling = self.hand_cooling[action.channel]
+        tell_model(cooling, action, mono_us)
+        cooling.forget_answers()
 
     def moved(self, before: HeatPhase, after: HeatPhase, mono_us: int) -> None:
         """The part changed place."""
@@ -197,6 +210,11 @@ class HeatTrack:
                 cooling.ask(now_us, part, heat.phase)
             else:
                 cooling.forget_answers()
+        for cooling in self.hand_cooling.values():
+            if now_us - cooling.told_s * 1e6 <= HOLDS_US:
+                cooling.ask(now_us, part, heat.phase)
+            else:
+                cooling.forget_answers()
         self._combine(heat.phase)
         self._ask_root(now_us)
 
@@ -212,6 +230,7 @@ class HeatTrack:
 
     def _combine(self, phase: HeatPhase) -> None:
         probes = [self.cooling[name] for name in self.present(phase)]
+        probes += [c for c in self.hand_cooling.values() if c.level is not None]
         self.closes = earliest([c.closes for c in probes]) if phase in ("carry", "bench") else None
         self.opens = None
         if phase == "oven":
@@ -236,13 +255,15 @@ class HeatTrack:
         if self.purging is not None:
             flow = the_one(shop, tracks, self.part_id, ChannelKind.GAS_FLOW)
             oxygen = the_one(shop, tracks, self.part_id, ChannelKind.OXYGEN)
+            self.purging.hand_l_min = hand_flow_l_min(shop, self.part_id, heat.began_us)
             self.purging.look(now_us, flow, oxygen)
         self._follow_gap(now_us, heat, tracks)
         probes = self.views(now_us, shop, tracks)
         all_good = bool(probes) and all(p.temperature_c is not None for p in probes)
-        if heat.phase == "bench" and all_good and len(self.back) >= len(probes):
+        wired = [self.cooling[p.channel] for p in probes if p.channel in self.cooling]
+        if heat.phase == "bench" and all_good and len(self.back) >= len(wired):
             self.gap_since_us = None
-        unasked = any(self.cooling[p.channel].asked_us is None for p in probes)
+        unasked = any(cooling.asked_us is None for cooling in wired)
         if heat.phase == "bench" and all_good and unasked:
             # It has settled within this second; the forecast comes with the next.
             self.closes = Forecast(None, "the probe has only just settled")
@@ -266,10 +287,14 @@ class HeatTrack:
 
     def views(self, now_us: int, shop: Shop, tracks: Tracks) -> list[ProbeView]:
         """The part's probes as they stand at ``now_us``."""
-        return [
+        heat = shop.heats[self.heat_id]
+        wired = [
             probe_view(tracks[name], now_us, shop.channels[name].from_joint_mm)
-            for name in self.present(shop.heats[self.heat_id].phase)
+            for name in self.present(heat.phase)
         ]
+        by_hand = list(hand_views(shop, self.part_id, now_us, heat.began_us))
+        # A wired probe speaks for itself; what was read by hand a while ago does not spoil it.
+        return [*wired, *(v for v in by_hand if not wired or v.temperature_c is not None)]
 
     def _heat_view(self, now_us: int, heat: Heat, part: Part, probes: list[ProbeView]) -> HeatView:
         before = self.heat
@@ -277,7 +302,9 @@ class HeatTrack:
         limits = in_force(part)
         arc_out_s = None if heat.arc_out_us is None else (now_us - heat.arc_out_us) / 1e6
         rising = arc_out_s is not None and any(
-            self.cooling[probe.channel].measured.rising(now_us / 1e6) for probe in beside(probes)
+            self.cooling[probe.channel].measured.rising(now_us / 1e6)
+            for probe in beside(probes)
+            if probe.channel in self.cooling
         )
         wait_s = spread_s(part.joint_wall_mm)
         self.spreading = rising or (arc_out_s is not None and arc_out_s < wait_s)
@@ -356,18 +383,6 @@ class HeatTrack:
             without_numbers(self.heat.lead),
             without_numbers(self.purge.lead),
         )
-
-
-def probe_view(track: ChannelTrack, now_us: int, from_joint_mm: float | None = None) -> ProbeView:
-    """A probe as the verdict sees it: a temperature only when it is live, good and settled."""
-    standing = track.standing(now_us)
-    return ProbeView(
-        track.name,
-        standing,
-        track.value if standing is Standing.GOOD else None,
-        track.why(now_us),
-        from_joint_mm=from_joint_mm,
-    )
 
 
 def the_one(shop: Shop, tracks: Tracks, part_id: int, kind: ChannelKind) -> ChannelTrack | None:

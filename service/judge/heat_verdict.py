@@ -198,6 +198,7 @@ def _boil_down(view: HeatView) -> _Seen:
     if asked and not high and any(p.temperature_c is not None for p in judged):
         doubts.append("how hot it is at most beside the weld is not known")
     notes = [] if view.set_aside is None else [view.set_aside]
+    notes += [_hand_words(p) for p in view.probes if p.margin_k and p.temperature_c is not None]
     if view.interpass_max_c is not None and view.phase == "bench":
         notes += _position_notes(judged)
     return _Seen(
@@ -208,6 +209,15 @@ def _boil_down(view: HeatView) -> _Seen:
         _outside_below(coldest_c, view),
         _outside_above(hottest_c, view),
     )
+
+
+def _hand_words(probe: ProbeView) -> str:
+    shown = degrees(probe.temperature_c or 0.0)
+    if not probe.at_most:
+        shown = f"at least {shown}"
+    if not probe.at_least:
+        shown = f"at most {shown}"
+    return f"{probe.channel}: {shown}, ± {probe.margin_k:.0f} K by now"
 
 
 def _position_notes(judged: Sequence[ProbeView]) -> list[str]:

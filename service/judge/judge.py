@@ -29,7 +29,9 @@ from service.judge.events import (
 from service.judge.fitting import (
     as_judged,
     check_fits,
+    feed,
     oxygen_overdue,
+    take_by_hand,
     take_up,
     tell_gate,
     track_of,
@@ -244,7 +246,7 @@ class Judge:
         after = track.standing(mono_us)
         turned = after is not before
         if after is Standing.GOOD and reading.value is not None:
-            turned |= _feed(state.heats[heat.id], said.kind, track, reading.value)
+            turned |= feed(state.heats[heat.id], said.kind, track, reading.value)
         if turned:  # a verdict must not rest on a reading that has just been taken back
             self._look(mono_us, outcome)
 
@@ -299,6 +301,8 @@ class Judge:
                     track.fit_channels(state.shop)
             case act.ChangePart():
                 self._restart_purges(action.part_id, mono_us, CHANGED)
+            case act.EnterReading():
+                take_by_hand(state, stamp, action)
             case act.BeginHeat():
                 self._begin_heat(action, mono_us)
             case act.EndHeat():
@@ -351,12 +355,3 @@ class Judge:
             track.heated = in_oven or (heat is not None and heat.pass_running)
             bare = heat is not None and heat.phase in ("bench", "carry")
             track.frozen_after_us = FROZEN_FLOOR_US if bare else 10 * FROZEN_FLOOR_US
-
-
-def _feed(heat: HeatTrack, kind: ChannelKind | None, track: ChannelTrack, value: float) -> bool:
-    """Hand a good reading to the model it is for; whether gas has come or gone with it."""
-    if kind is ChannelKind.THERMOCOUPLE:
-        heat.cooling[track.name].take(track.measured_us, value)
-    elif kind is ChannelKind.GAS_FLOW and heat.purging is not None:
-        return heat.purging.take_flow(value)
-    return False

@@ -182,6 +182,15 @@ class CalibrationJson(TypedDict):
     """The last value before its correction."""
 
 
+class ByHandJson(TypedDict):
+    """What the newest reading of a channel is, whose readings are typed in."""
+
+    method: str
+    place: str
+    plus_minus: float
+    """Its error either way, 19 times in 20, in the channel's unit (K for temperatures)."""
+
+
 class ChannelJson(TypedDict):
     name: str
     kind: str | None
@@ -198,6 +207,8 @@ class ChannelJson(TypedDict):
     """Letter of the type, for a channel that sends the bare voltage."""
     cold_junction: str | None
     """The channel that measures that voltage's terminals."""
+    by_hand: NotRequired[ByHandJson | None]
+    """For a channel whose readings a person types in."""
     emf_mv: float | None
     """The voltage as it was sent last."""
     calibration: CalibrationJson | None

@@ -69,6 +69,7 @@ class PurgeTrack:
         bound_clear: The model's pessimistic bound was below the limit at the last whole second.
         clear: The same, with evidence that is good at this moment.
         unproven: Why the count began anew, for the welder.
+        hand_l_min: The flow as somebody read it off and typed it in [l/min].
         volume_margin: Clear by flow: up to how many times the stated volume the cavity may hold.
     """
 
@@ -89,6 +90,7 @@ class PurgeTrack:
     clear: bool = False
     bound_clear: bool = False
     volume_margin: float | None = None
+    hand_l_min: float | None = None
     oxygen: Spread | None = None
     clear_in: Forecast | None = None
     asked: Asked | None = None
@@ -139,6 +141,8 @@ class PurgeTrack:
     def _doubt(
         self, now_us: int, flow: ChannelTrack | None, oxygen: ChannelTrack | None
     ) -> str | None:
+        if flow is None and oxygen is None and self.hand_l_min is not None:
+            return f"the flow was typed in ({self.hand_l_min:g} l/min): an estimate, never a proof"
         if flow is None and oxygen is None:
             return "neither a flow meter nor an oxygen sensor is on the part"
         if self.oxygen_known or self.flow_known:
@@ -169,7 +173,9 @@ class PurgeTrack:
         t_s = self.told_s = max(self.told_s, now_us / 1e6)
         if casting_c is not None:
             self.model.observe_wall_temperature(t_s, casting_c)
-        if not self.flow_known:
+        if not self.has_flow and self.hand_l_min is not None:
+            self.model.observe_flow(t_s, self.hand_l_min, by_hand=True)
+        elif not self.flow_known:
             self.model.observe_flow(t_s, None)
         elif self.count:
             self.model.observe_flow(t_s, self.sum_l_min / self.count)

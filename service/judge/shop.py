@@ -12,6 +12,7 @@ from service.judge.actions import HeatPhase, JointSide, Origin
 from service.judge.calibration import Calibration
 from service.judge.cold_junction import UNIT, Junction
 from service.judge.events import Refused
+from service.judge.hand_actions import HandMethod
 from service.judge.trip import PhaseSpan, Step, WeldPass
 from service.readings import ChannelKind, Spread
 
@@ -51,6 +52,18 @@ def guess_kind(unit: str | None) -> ChannelKind | None:
 
 
 @dataclass(slots=True)
+class HandEntry:
+    """The newest reading by hand of one place. ``at_us`` is shop time [µs]; ``off`` is its error
+    either way, 19 times in 20, in the unit of ``value``."""
+
+    method: HandMethod
+    place: str
+    value: float
+    off: float
+    at_us: int
+
+
+@dataclass(slots=True)
 class Channel:
     """A channel somebody has said something about."""
 
@@ -60,6 +73,8 @@ class Channel:
     junction: Junction | None = None
     """For a thermocouple that arrives as a voltage."""
     calibration: Calibration | None = None
+    by_hand: HandEntry | None = None
+    """The newest reading, where it is typed in by hand; then nothing else sends on the channel."""
     from_joint_mm: float | None = None
     """A probe's distance from the groove's edge [mm]; ``None``: not said."""
 
@@ -175,8 +190,12 @@ class Shop:
         return next((h for h in self.open_heats() if h.part_id == part_id), None)
 
     def channels_of(self, part_id: int, kind: ChannelKind) -> list[Channel]:
-        """The part's channels of one kind, by name."""
-        found = [c for c in self.channels.values() if c.part_id == part_id and c.kind is kind]
+        """The part's channels of one kind that something sends on, by name."""
+        found = [
+            channel
+            for channel in self.channels.values()
+            if channel.part_id == part_id and channel.kind is kind and channel.by_hand is None
+        ]
         return sorted(found, key=lambda channel: channel.name)
 
     def part(self, part_id: int) -> Part:

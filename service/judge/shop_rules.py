@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 from service.judge import actions as act
 from service.judge import trip_rules
+from service.judge.by_hand import entry_of
 from service.judge.calibration import DAY_US, Calibration
 from service.judge.cold_junction import Junction
 from service.judge.events import Refused, Stamp
@@ -186,6 +187,24 @@ def _apply_assign(shop: Shop, _stamp: Stamp, action: act.AssignChannel) -> int:
     return 0
 
 
+def _check_enter(shop: Shop, action: act.EnterReading) -> None:
+    shop.part(action.part_id)
+    known = shop.channels.get(action.channel)
+    if known is not None and known.by_hand is None:
+        raise Refused(
+            f"Something sends on a channel called {action.channel!r}: name the place otherwise."
+        )
+
+
+def _apply_enter(shop: Shop, stamp: Stamp, action: act.EnterReading) -> int:
+    channel = shop.channels.setdefault(action.channel, Channel(action.channel))
+    channel.kind, channel.part_id = action.channel_kind, action.part_id
+    channel.by_hand = entry_of(action, stamp.mono_us)
+    if action.from_joint_mm is not None:
+        channel.from_joint_mm = action.from_joint_mm
+    return 0
+
+
 # --- parts ---------------------------------------------------------------------------------------
 
 
@@ -249,6 +268,7 @@ def _apply_recording(shop: Shop, _stamp: Stamp, action: act.RecordingChanged) ->
 _rule(act.AdoptChannel, _check_adopt, _apply_adopt)
 _rule(act.CalibrateChannel, _check_calibrate, _apply_calibrate)
 _rule(act.AssignChannel, _check_assign, _apply_assign)
+_rule(act.EnterReading, _check_enter, _apply_enter)
 _rule(act.CreatePart, _check_create, _apply_create)
 _rule(act.ChangePart, _check_part, _apply_change)
 _rule(act.SetLimits, _check_part, _apply_change)

@@ -12,6 +12,7 @@ from service.readings import Quality, Reading
 from service.store.codes import QUALITY_OF
 from service.store.marks import Mark, by_time, mark_at, marks_between, stray_rows
 from service.store.schema import (
+    BY_HAND,
     STRAY,
     TIMED,
     alarm_change,
@@ -70,7 +71,7 @@ def readings_of(
     )
     found = [
         _reading(row, first.offset_us)
-        for part in (near, query.where(stray_rows()))
+        for part in (near, query.where(stray_rows(), reading.c.flags < BY_HAND))
         for row in connection.execute(part)
     ]
     found.sort(key=attrgetter("seq"))

@@ -29,6 +29,7 @@ from service.judge.actions import (
     EndHeat,
     EndPass,
     EndPurge,
+    EnterReading,
     Limits,
     MovePart,
     NextStep,
@@ -43,7 +44,11 @@ from service.judge.calibration import DAY_US
 from service.judge.events import Acted
 from service.readings import ChannelKind
 from service.store.codes import Codes
+from service.store.roll_up import mend
 from service.store.schema import (
+    BY_HAND,
+    GOOD,
+    STRAY,
     assignment,
     calibration,
     channel,
@@ -52,6 +57,7 @@ from service.store.schema import (
     limits,
     part,
     purge,
+    reading,
     weld_pass,
 )
 
@@ -139,6 +145,45 @@ def _assign_channel(
                 channel_id=channel_id, part_id=action.part_id, from_us=acted.stamp.utc_us
             )
         )
+
+
+def _enter_reading(
+    connection: Connection, acted: Acted, action: EnterReading, codes: Codes
+) -> None:
+    """A row of ``reading`` like any other, marked as by hand, and its channel."""
+    utc_us = acted.stamp.utc_us
+    channel_id, unit_id = codes.of(connection, action.channel, action.unit)
+    connection.execute(
+        channel.update()
+        .where(channel.c.id == channel_id, channel.c.kind.is_(None))
+        .values(kind=action.channel_kind.value, adopted_us=utc_us)
+    )
+    at = (assignment.c.channel_id == channel_id, assignment.c.to_us.is_(None))
+    if not connection.execute(select(assignment.c.id).where(*at)).first():
+        connection.execute(
+            assignment.insert().values(
+                channel_id=channel_id, part_id=action.part_id, from_us=utc_us
+            )
+        )
+    taken = select(func.max(reading.c.t_us)).where(
+        reading.c.channel_id == channel_id, reading.c.t_us >= utc_us
+    )
+    later_us = connection.execute(taken).scalar()  # after the clock was set back
+    t_us = utc_us if later_us is None else int(later_us) + 1
+    connection.execute(
+        reading.insert().values(
+            channel_id=channel_id,
+            t_us=t_us,
+            value=action.value,
+            quality=GOOD,
+            delay_us=utc_us - t_us,
+            seq=acted.stamp.seq,
+            unit_id=unit_id,
+            flags=STRAY | BY_HAND,
+            reason=action.words,
+        )
+    )
+    mend(connection, [(channel_id, t_us)])
 
 
 def _create_part(connection: Connection, acted: Acted, action: CreatePart, _: Codes) -> None:
@@ -231,6 +276,7 @@ WRITERS: dict[type[Action], Write] = {
     AdoptChannel: _adopt_channel,
     AssignChannel: _assign_channel,
     CalibrateChannel: _calibrate_channel,
+    EnterReading: _enter_reading,
     CreatePart: _create_part,
     ChangePart: _change_part,
     SetLimits: _set_limits,

@@ -51,6 +51,10 @@ TIMED = 1
 STRAY = 2
 """Bit of ``reading.flags``: found by ``seq``, not by its time (see ``seq_mark``)."""
 
+BY_HAND = 4
+"""Bit of ``reading.flags``: typed in by a person, whose words are in ``reason``. Its place in the
+order is that of the action in ``journal``, from which the judge takes it; also ``STRAY``."""
+
 unit = Table(
     "unit",
     metadata,

@@ -143,6 +143,7 @@ SHAPES = {
     "Channel": outlook.ChannelJson,
     "Alarm": outlook.AlarmJson,
     "InForce": outlook.InForceJson,
+    "ByHand": outlook.ByHandJson,
     "PassTimes": outlook.PassTimesJson,
     "Trip": outlook.TripJson,
     "TripPhase": outlook.PhaseJson,
