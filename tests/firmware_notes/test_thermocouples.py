@@ -123,3 +123,11 @@ def test_weather_moves_the_boiling_point_by_about_a_degree() -> None:
 def test_the_largest_correction_is_the_one_in_force() -> None:
     most_k, _ = MOST_CORRECTED[ChannelKind.THERMOCOUPLE]
     assert f"Corrections of more than {most_k:g} K are refused" in words(PAGE)
+
+
+def test_the_two_errors_of_the_first_page() -> None:
+    wanted = mistakes()
+    line = PART_C - wanted["a chip that takes type K to be a straight line"]
+    copper = PART_C - wanted["copper from the plug to the box"]
+    assert f"a straight line is {line:.1f} K wrong at 300 °C" in words("README.md")
+    assert f"copper is {copper:.0f} K wrong" in words("README.md")
