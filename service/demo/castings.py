@@ -93,4 +93,5 @@ SAWMILL_ENGINE = Job(
     argon_l_min=(18.0, 9.0),
     passes=2,
     pass_s=70.0,
+    shared={f"{OVEN_NODE}room": "room oxygen"},
 )

@@ -113,7 +113,8 @@ class SerialNode:
 
 
 class MqttNode:
-    """Casting 2's node: two thermocouples, argon, oxygen; its clock is right.
+    """Casting 2's node: two thermocouples, argon, oxygen in the part and in the room; its clock
+    is right.
 
     Args:
         shop: What it measures.
@@ -149,6 +150,7 @@ class MqttNode:
             record("joint", "Cel", seen.joint),
             record("argon", "l/s", round(seen.argon_l_min / 60.0, 6)),
             record("oxygen", "ppm", seen.oxygen_ppm),
+            record("room", "%", self._shop.sample_room_oxygen_percent()),
         ]
         payload = pack(OVEN_NODE, records, self._boot, self._seq, utc_us)
         self._seq += 1

@@ -148,6 +148,12 @@ class SimulatedShop:
             welding = any(station.arc_on for station in self._stations.values())
             return self._clamp.convert(ARC_A if welding else 0.0, self._chance)
 
+    def sample_room_oxygen_percent(self) -> float:
+        """The cell on the wall [% by volume], in steps of 0.1. A purge of 18 l/min moves the air
+        of an aired shop by less than such a step, so it stays at 20.9."""
+        with self._lock:
+            return round(20.9 + self._chance.gauss(0.0, 0.03), 1)
+
     # The truth, for tests and for the teller of the story ----------------------------------
 
     def joint_c(self, number: int) -> float:
