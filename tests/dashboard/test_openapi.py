@@ -98,7 +98,7 @@ def test_notices_fit(client, board, notice):
 def test_outlets_fit(client, board, scripted_answers):
     path = "/api/v1/outlets/{key}/try"
     fits(client.get("/api/v1/outlets"), "/api/v1/outlets")
-    board.outlets = scripted_answers.OUTLETS
+    board.outlets = [dict(each) for each in scripted_answers.OUTLETS]
     fits(client.get("/api/v1/outlets"), "/api/v1/outlets")
     ours = {"X-Heatwindow": "page"}
     fits(client.post("/api/v1/outlets/sounder/try", json={}, headers=ours), path, "post")
