@@ -7,6 +7,7 @@ real are the chips and the hands (``tests/firmware/board``).
 
 from __future__ import annotations
 
+import json
 import re
 import shlex
 import subprocess
@@ -17,8 +18,10 @@ from typing import Any
 
 import pytest
 
-from tests.field.bench_parts import ScriptedPort, wait_until
+from tests.field.bench_parts import Mosquitto, ScriptedPort, wait_until
 from tests.field.service_process import ServiceProcess
+from tests.field.test_shipped_broker import make_certificates
+from tests.firmware.conftest import MakeNode, make_node
 from tests.firmware.node_process import (
     ARC,
     ARGON,
@@ -26,6 +29,7 @@ from tests.firmware.node_process import (
     NEXT,
     OXYGEN,
     PORT2,
+    SOUNDER,
     NodeProcess,
     example,
 )
@@ -34,6 +38,8 @@ from tests.firmware_notes.pages import Block, blocks, section, tables
 PAGE = "README.md"
 NAMED_PORT = re.compile(r"/dev/serial/\S+?(?=\"|\s|$)")
 OPEN_CIRCUIT_BIT = 1
+
+__all__ = ["make_node"]
 
 pytestmark = pytest.mark.skipif(
     not MICROPYTHON.exists(),
@@ -45,6 +51,13 @@ def block(language: str, heading: str) -> Block:
     """The first block of a section."""
     text = section(PAGE, heading)
     return next(b for b in blocks(language) if b.page == PAGE and b.text in text)
+
+
+def shell_of(heading: str) -> list[str]:
+    """Every line of every shell block of a section."""
+    text = section(PAGE, heading)
+    found = [b for b in blocks("sh") if b.page == PAGE and b.text in text]
+    return [line for b in found for line in b.lines]
 
 
 def run(line: str, config: Path, port: Path, held_by_us: bool = False) -> str:
@@ -234,20 +247,61 @@ def test_the_alarm_lead_is_tried(service_folder: Path, port: ScriptedPort) -> No
     assert b" TEST " in port.read()
 
 
-def test_the_brokers_files_are_printed() -> None:
-    """Step 8: what the service prints, before the shell hands it on."""
-    printed = []
-    for line in block("sh", "8. Or by Wi-Fi").lines:
-        command = line.split(" | ")[0]
-        if command.startswith("heatwindow"):
-            arguments = shlex.split(command)[1:]
-            done = subprocess.run(
-                [sys.executable, "-m", "service.commands.main", *arguments],
-                capture_output=True,
-                text=True,
-                check=True,
-            )
-            printed.append(done.stdout)
-    conf, rights = printed
-    assert "password_file /etc/mosquitto/heatwindow/passwords" in conf
-    assert "pattern write heatwindow/readings/%u/#" in rights
+WIFI = "8. Or by Wi-Fi"
+PASSWORDS = {"heatwindow": "forge", "node1": "anvil"}
+
+
+def as_here(line: str, broker: Mosquitto) -> str:
+    """A shell line of the page for a folder of the test's own, its passwords typed in."""
+    ours = f"{sys.executable} -m service.commands.main"
+    line = line.replace("sudo ", "").replace("/etc/mosquitto", str(broker.folder))
+    line = re.sub(r"^heatwindow(?= )", ours, line)
+    typed = re.sub(r"^mosquitto_passwd", "mosquitto_passwd -b", line)
+    return line if typed == line else f"{typed} {PASSWORDS[typed.split()[-1]]}"
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Mosquitto]:
+    """The broker that the page's shell lines make, with certificates and free ports besides."""
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    made = Mosquitto(folder)
+    *lines, restart = block("sh", WIFI).lines
+    assert restart == "sudo systemctl restart mosquitto"
+    for line in lines:
+        subprocess.run(as_here(line, made), shell=True, check=True, capture_output=True)
+    make_certificates(folder / "heatwindow")
+    conf = (folder / "mosquitto.conf").read_text().replace("/etc/mosquitto", str(folder))
+    conf = conf.replace("listener 1883 ", f"listener {made.port} ")
+    conf = re.sub(r"^listener 8883$", f"listener {made.tls_port}", conf, flags=re.MULTILINE)
+    made.config = conf.replace("/var/lib/mosquitto", str(folder))
+    made.start()
+    yield made
+    made.kill()
+
+
+@pytest.mark.mosquitto
+def test_the_node_by_wifi(
+    broker: Mosquitto, service_folder: Path, tmp_path: Path, make_node: MakeNode
+) -> None:
+    """Step 8, with an alarm that must be heard at the node's horn and the broker's TLS."""
+    local = f'host = "127.0.0.1"\nport = {broker.port}'
+    links = block("toml", WIFI).text.replace('host = "127.0.0.1"', local)
+    (service_folder / "broker.password").write_text(PASSWORDS["heatwindow"])
+    service = ServiceProcess(service_folder, links)
+    changes = json.loads(block("json", WIFI).text)
+    changes["mqtt"] |= {"host": "127.0.0.1", "port": broker.tls_port, "password": "anvil"}
+    node = make_node(example() | changes, time_server=True)
+    (made,) = [line for line in shell_of(WIFI) if line.startswith("openssl")]
+    subprocess.run(as_here(made, broker), shell=True, check=True, cwd=node.folder)
+    try:
+        service.start()
+        node.start(*SHOP)
+        wait_until(lambda: service.channel("node1/oxygen"), "the node heard")
+        (link,) = service.ask("GET", "/healthz")[1]["links"]
+        assert [each["topic"] for each in link["nodes"]] == ["heatwindow/nodes/node1/status"]
+        service.act("adopt channel", channel="node1/oxygen", channel_kind="room oxygen")
+        node.do("volts", pin=OXYGEN, volts=0.33 + 15 / 8.42)
+        wait_until(lambda: node.level(SOUNDER), "the horn sounding")
+    finally:
+        service.end()

@@ -21,7 +21,15 @@ from tests.firmware_notes.decoded import rows_of
 from tests.firmware_notes.pages import NOTES, PAGES, Block, blocks, links, section, tables, words
 
 LANGUAGES = {"senml", "lines", "toml", "json", "sh"}
-OTHER_PROGRAMS = {"python3", "mpremote", "mosquitto_passwd", "systemctl", "tee"}
+OTHER_PROGRAMS = {
+    "python3",
+    "mpremote",
+    "mosquitto_passwd",
+    "systemctl",
+    "tee",
+    "printf",
+    "mkdir",
+} | {"openssl"}
 """Besides our own; ``sudo`` before any of them."""
 PAGE_LINES_MOST = 260
 NODE = NOTES / "node"
