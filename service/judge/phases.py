@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from service.judge.actions import HeatPhase
 from service.judge.channel import ROOM_C, ChannelTrack, Standing
@@ -25,10 +26,11 @@ TOGETHER_US = 20_000_000
 """Two probes that go within so short a time were unplugged; two do not break at once."""
 FRESH_US = 30_000_000
 """The temperature before an unplugging is believed for so long."""
-FALL_S = 30
-FALL_K_PER_S = 0.25
-"""So fast for half a minute no casting cools in a closed oven; bare, a 6 kg one at 330 °C loses
-0.35 K/s (own calculation). Heavier ones fall slower and are not found, which is the safe side."""
+FALL_S = 90
+FALL_K_PER_S = 0.2
+"""So fast in every third of a minute and a half no casting cools in an oven whose door was only
+opened; bare, a 6 kg one at 330 °C loses 0.35 K/s (own calculation). Heavier ones fall
+slower and are not found, which is the safe side."""
 LAND_S = 10
 LAND_K = 1.5
 LAND_K_PER_S = 0.03
@@ -37,10 +39,15 @@ climbs, one in the oven holds."""
 WARMER_K = 10.0
 """No part is warmer than this above what it left the oven with."""
 BARE_S = 60
+BARE_AGE_US = 150_000_000
+"""What was lost bare is judged by minutes at least so old: they end before the cover begins to
+work."""
+BARE_LEAST_K_PER_S = 0.03
+"""A part that loses less bare gives too little to tell a cover by."""
 COVER_S = 90
 COVER_SHARE = 0.3
-"""Under cover a part loses less than this share of what it lost bare (a blanket leaves a tenth, own
-calculation), for a minute and a half ..."""
+"""Under cover a part loses less than this share of the least it lost bare in any minute before (a
+blanket leaves a tenth, own calculation), for a minute and a half ..."""
 COVER_RISE_K_PER_S = 0.01
 """... and does not warm up, as it would under a torch or in the oven."""
 COVER_HOT_C = 100.0
@@ -91,7 +98,8 @@ class ProbeWatch:
         lived: It has been hot in this heat.
         came: It was put on after the oven and had not been hot before.
         left: It was unplugged for the carry and was still so when the part was put down.
-        bare_per_s: Share of its excess over the room that it lost each second, bare [1/s].
+        bare_per_s: Least share of its excess over the room that it lost each second in any
+            minute bare [1/s]; ``fresh_per_s`` holds the shares of minutes too young to count.
     """
 
     times_us: list[int] = field(default_factory=list)
@@ -104,6 +112,7 @@ class ProbeWatch:
     came: bool = False
     left: bool = False
     bare_per_s: float | None = None
+    fresh_per_s: list[tuple[int, float]] = field(default_factory=list)
 
     def second(self, now_us: int, track: ChannelTrack, in_oven: bool) -> None:
         """The whole second ``now_us``."""
@@ -152,6 +161,14 @@ class ProbeWatch:
         )
         return over / sum((t / 1e6 - middle_s) ** 2 for t in times)
 
+    def falls_all_along(self) -> bool:
+        """It has fallen fast in every third of the last ``FALL_S``."""
+        if self.slope(FALL_S) is None:
+            return False
+        third = FALL_S // 3
+        points = self.values_c[-FALL_S - 1 :: third]
+        return all(b - a <= -FALL_K_PER_S * third for a, b in pairwise(points))
+
     @property
     def now_c(self) -> float | None:
         return self.values_c[-1] if self.values_c else None
@@ -190,7 +207,8 @@ class PhaseWatch:
             warm = [probe.was_c for probe in self.probes.values() if probe.was_c is not None]
             self.left_c = max(warm, default=None)
         for probe in self.probes.values():
-            probe.times_us, probe.values_c, probe.bare_per_s = [], [], None
+            probe.times_us, probe.values_c = [], []
+            probe.bare_per_s, probe.fresh_per_s = None, []
             if phase == "bench":
                 probe.left = probe.out_us is not None and probe.back_us is None
             if phase in ("bench", "oven"):
@@ -258,8 +276,7 @@ class PhaseWatch:
         if not lived or begin_us < self.fresh_us:
             return None
         for probe in lived:
-            slope, value_c = probe.slope(FALL_S), probe.now_c
-            if slope is None or value_c is None or slope > -FALL_K_PER_S or value_c < COVER_HOT_C:
+            if probe.now_c is None or probe.now_c < COVER_HOT_C or not probe.falls_all_along():
                 return None
         return Seen("carry", begin_us)
 
@@ -296,15 +313,16 @@ class PhaseWatch:
 
 
 def _under_cover(probe: ProbeWatch, room_c: float) -> bool:
-    """Whether it loses far less than it did bare; and learn what that is."""
-    value_c, slope = probe.now_c, probe.slope(COVER_S)
+    """Whether it loses far less than it ever did bare; and learn what that is."""
+    value_c, slope, recent = probe.now_c, probe.slope(COVER_S), probe.slope(BARE_S)
     excess_k = 0.0 if value_c is None else value_c - room_c
-    bare = probe.bare_per_s
-    if bare is not None and slope is not None and excess_k > COVER_HOT_C - room_c:
-        held = -COVER_SHARE * bare * excess_k <= slope <= COVER_RISE_K_PER_S
-        if held:
-            return True
-    recent = probe.slope(BARE_S)
-    if recent is not None and recent < 0.0 and excess_k > 0.0:
-        probe.bare_per_s = max(bare or 0.0, -recent / excess_k)
-    return False
+    if recent is not None and excess_k > 0.0:
+        probe.fresh_per_s.append((probe.times_us[-1], max(0.0, -recent / excess_k)))
+    while probe.fresh_per_s and probe.times_us[-1] - probe.fresh_per_s[0][0] > BARE_AGE_US:
+        _, share = probe.fresh_per_s.pop(0)
+        probe.bare_per_s = share if probe.bare_per_s is None else min(probe.bare_per_s, share)
+    if probe.bare_per_s is None or slope is None or excess_k < COVER_HOT_C - room_c:
+        return False
+    bare_k_per_s = probe.bare_per_s * excess_k
+    tells = bare_k_per_s >= BARE_LEAST_K_PER_S
+    return tells and -COVER_SHARE * bare_k_per_s <= slope <= COVER_RISE_K_PER_S

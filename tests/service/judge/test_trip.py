@@ -221,7 +221,7 @@ def test_it_may_leave_with_its_probe_plugged_in(shop, casting):
     casting.temperature_c = 330.0
     shop.run(60)
     casting.place = "bench"
-    shop.run(60)
+    shop.run(100)
     assert shop.bench_part()["phase"] == "carry"
     assert trip(shop)["phase_origin"] == "readings"
 
