@@ -27,6 +27,7 @@ COMMANDS: dict[str, str] = {
     "notify": "send a test notice by each configured outlet",
     "forecast": "how long until a logged part cools past a temperature",
     "purge": "when a logged purge is clear",
+    "plan": "how hot the oven must be for a heat",
     "volume": "how much a cavity holds, from its pieces",
     "replay": "judge a recorded database again and compare",
     "pin": "set the PIN that lets a device on the network change things",

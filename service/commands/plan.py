@@ -1,0 +1,246 @@
+"""``heatwindow plan``: how hot the oven must be so that the joint is still hot after everything."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import typing
+from dataclasses import dataclass
+from typing import Any
+
+from service.commands.errors import BadInput
+from service.judge.actions import Metal
+from service.physics.weld_heat import preheat_soak_min
+from service.procedure.plan import plan_heat
+from service.procedure.plan_ask import PastHeat, PlanAnswer, PlanAsk, PlanRefused, Stage, StageKind
+from service.readings import Spread
+
+KINDS = typing.get_args(StageKind)
+METALS = typing.get_args(Metal)
+NUMBER = r"(\d+(?:\.\d+)?)"
+STAGE = re.compile(rf"({'|'.join(KINDS)}) {NUMBER}( covered)?")
+PAST = re.compile(rf"{NUMBER} at {NUMBER}")
+CAUTION = (
+    "A plan advises. The qualified procedure, the foundry's and the filler maker's data come "
+    "first; bake wet cavities dry before they are heated; hot castings burn."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Gas:
+    """What the stages use [l at 20 °C], and what there is."""
+
+    purge_l: float
+    torch_l: float
+    bottle_l: float | None
+
+    @property
+    def enough(self) -> bool | None:
+        return None if self.bottle_l is None else self.bottle_l >= self.purge_l + self.torch_l
+
+
+def add_plan(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add ``plan`` to the command line."""
+    parser = subparsers.add_parser(
+        "plan",
+        help="how hot the oven must be for a heat",
+        description="Plans a heat backwards from its last pass.",
+    )
+    parser.add_argument(
+        "stages",
+        nargs="+",
+        metavar="STAGE",
+        help="in order, in minutes: 'carry 1' 'fit-up 3' 'purge 2' 'pass 2' 'pause 1 covered'; "
+        f"of {', '.join(KINDS)}",
+    )
+    number: dict[str, Any] = {"type": float, "metavar": "N"}
+    parser.add_argument("--preheat", required=True, help="preheat minimum [°C]", **number)
+    parser.add_argument("--interpass", help="interpass maximum [°C]", **number)
+    parser.add_argument(
+        "--metal", default="iron, unknown", help=f"one of: {'; '.join(METALS)}", metavar="METAL"
+    )
+    parser.add_argument("--mass-kg", help="mass of the casting", **number)
+    parser.add_argument("--area-m2", help="its outer surface", **number)
+    parser.add_argument("--thickest-mm", help="its thickest section, for the soak", **number)
+    parser.add_argument("--oven-max", default=650.0, help="highest setting [°C]", **number)
+    parser.add_argument("--ambient", default=20.0, help="air in the shop [°C]", **number)
+    parser.add_argument(
+        "--argon-flow", default=0.0, help="purge gas from the purge on [l/min]", **number
+    )
+    parser.add_argument("--torch-flow", default=0.0, help="torch gas in passes [l/min]", **number)
+    parser.add_argument("--arc-w", default=0.0, help="arc heat into the part [W]", **number)
+    parser.add_argument("--bottle-l", help="argon left [l at 20 °C]", **number)
+    parser.add_argument(
+        "--past",
+        action="append",
+        default=[],
+        metavar="'RATE at C'",
+        help="a heat of this part before: it lost RATE °C/h at C °C, bare on the bench; repeat",
+    )
+    parser.add_argument("--confidence", default=0.9, help="0.5 to 0.99", **number)
+    parser.add_argument("--json", action="store_true", help="one JSON object instead of text")
+    parser.set_defaults(run=run_plan)
+
+
+def run_plan(given: argparse.Namespace) -> int:
+    """Print the plan; 0 when there is one, 1 when no setting of the oven will do."""
+    ask = _ask(given)
+    answer = plan_heat(ask)
+    gas = _gas(ask, given)
+    soak_min = _soak_min(given.thickest_mm)
+    if given.json:
+        print(json.dumps(_document(answer, gas, soak_min), ensure_ascii=False))
+    else:
+        print("\n".join(_text(ask, answer, gas, soak_min)))
+    return 0 if answer.set_point_c is not None else 1
+
+
+def _ask(given: argparse.Namespace) -> PlanAsk:
+    if given.metal not in METALS:
+        raise BadInput(f"--metal {given.metal!r} is not one of: {'; '.join(METALS)}")
+    try:
+        return PlanAsk(
+            metal=given.metal,
+            preheat_min_c=given.preheat,
+            stages=_stages(given),
+            mass_kg=given.mass_kg,
+            area_m2=given.area_m2,
+            interpass_max_c=given.interpass,
+            oven_max_c=given.oven_max,
+            ambient_c=given.ambient,
+            confidence=given.confidence,
+            past=tuple(_past(text, given.ambient) for text in given.past),
+        )
+    except PlanRefused as error:
+        raise BadInput(str(error)) from error
+
+
+def _stages(given: argparse.Namespace) -> tuple[Stage, ...]:
+    found, gas_on = [], False
+    for text in given.stages:
+        match = STAGE.fullmatch(text)
+        if match is None:
+            raise BadInput(
+                f"stage {text!r} is not '<what> <minutes>' or '<what> <minutes> covered', "
+                f"what being one of {', '.join(KINDS)}"
+            )
+        kind: Any = match[1]
+        gas_on = gas_on or kind == "purge"
+        found.append(
+            Stage(
+                kind,
+                float(match[2]),
+                argon_flow_l_min=given.argon_flow if gas_on else 0.0,
+                arc_w=given.arc_w if kind == "pass" else 0.0,
+                covered=match[3] is not None,
+            )
+        )
+    return tuple(found)
+
+
+def _past(text: str, ambient_c: float) -> PastHeat:
+    match = PAST.fullmatch(text)
+    if match is None or float(match[1]) == 0 or float(match[2]) <= ambient_c:
+        raise BadInput(
+            f"--past {text!r} is not 'RATE at C', as in '1400 at 330': °C/h, and a temperature "
+            "above the air"
+        )
+    return PastHeat(float(match[1]) / 3600.0, float(match[2]), ambient_c)
+
+
+def _gas(ask: PlanAsk, given: argparse.Namespace) -> Gas:
+    purge_l = sum(stage.minutes * stage.argon_flow_l_min for stage in ask.stages)
+    torch_l = sum(stage.minutes * given.torch_flow for stage in ask.stages if stage.kind == "pass")
+    return Gas(purge_l, torch_l, given.bottle_l)
+
+
+def _soak_min(thickest_mm: float | None) -> float | None:
+    if thickest_mm is None:
+        return None
+    try:
+        return preheat_soak_min(thickest_mm)
+    except ValueError as error:
+        raise BadInput(f"--thickest-mm: {error}") from error
+
+
+def _document(answer: PlanAnswer, gas: Gas, soak_min: float | None) -> dict[str, Any]:
+    return {
+        "set_point_c": answer.set_point_c,
+        "soak_min": None if soak_min is None else round(soak_min, 1),
+        "stages": [
+            {
+                "kind": stage.kind,
+                "begins_min": round(stage.begins_min, 2),
+                "temperature_c": _spread(stage.temperature_c),
+            }
+            for stage in answer.stages
+        ],
+        "end_c": _spread(answer.end_c),
+        "ready_share": round(answer.ready_share, 3),
+        "below_interpass_share": answer.below_interpass_share,
+        "spare_min": answer.spare_min,
+        "argon": {
+            "heat_w": None if answer.argon_w is None else round(answer.argon_w, 1),
+            "share": None if answer.argon_share is None else round(answer.argon_share, 3),
+            "cooling_k": round(answer.argon_k, 1),
+            "purge_l": round(gas.purge_l, 1),
+            "torch_l": round(gas.torch_l, 1),
+            "enough": gas.enough,
+        },
+        "why": answer.why,
+        "remedies": answer.remedies,
+    }
+
+
+def _spread(spread: Spread) -> dict[str, float | None]:
+    high = None if spread.p95 is None else round(spread.p95, 1)
+    return {"p05": round(spread.p05, 1), "p50": round(spread.p50, 1), "p95": high}
+
+
+def _text(ask: PlanAsk, answer: PlanAnswer, gas: Gas, soak_min: float | None) -> list[str]:
+    if answer.set_point_c is None:
+        lines = ["No setting of the oven will do."]
+    else:
+        lines = [
+            f"Set the oven to {answer.set_point_c:.0f} °C: the joint then stays above "
+            f"{ask.preheat_min_c:g} °C to the end of the last pass in {answer.ready_share:.0%} of "
+            "such heats."
+        ]
+        if soak_min is not None:
+            lines.append(
+                f"Soak {soak_min:.0f} min more, once the probe on the thickest section is there."
+            )
+        spare = f"{answer.spare_min:g} min later than planned" if answer.spare_min else "as planned"
+        lines.append(f"The first pass begins {spare} at the latest.")
+    for stage in answer.stages:
+        spread = stage.temperature_c
+        lines.append(
+            f"  {stage.begins_min:5.1f} min  {stage.kind:<7} begins at {spread.p50:.0f} °C "
+            f"({spread.p05:.0f} to {spread.p95:.0f})"
+        )
+    lines.append(
+        f"  the last pass ends at {answer.end_c.p50:.0f} °C "
+        f"({answer.end_c.p05:.0f} to {answer.end_c.p95:.0f})"
+    )
+    lines += _gas_text(answer, gas)
+    lines += [f"{text[:1].upper()}{text[1:]}." for text in answer.why]
+    lines += [f"It would do with {text}." for text in answer.remedies]
+    if answer.set_point_c is None and not answer.remedies:
+        lines.append("No blanket, shorter fit-up or re-heat alone would make it possible.")
+    return [*lines, CAUTION]
+
+
+def _gas_text(answer: PlanAnswer, gas: Gas) -> list[str]:
+    if gas.purge_l + gas.torch_l <= 0:
+        return []
+    lines = [f"Argon: {gas.purge_l:.0f} l for the purge, {gas.torch_l:.0f} l for the torch."]
+    if gas.enough is False:
+        lines.append(f"The bottle does not hold that: {gas.bottle_l:.0f} l are left.")
+    if answer.argon_w is not None:
+        share = "" if answer.argon_share is None else f", {answer.argon_share:.0%} of all it loses"
+        lines.append(
+            f"The gas carries off at most {answer.argon_w:.0f} W{share}: "
+            f"{answer.argon_k:.0f} K in all."
+        )
+    return lines
