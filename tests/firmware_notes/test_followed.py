@@ -17,7 +17,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import thermocouple_its90
 
+from service.wire.senml import decode_pack
 from tests.field.bench_parts import Mosquitto, ScriptedPort, wait_until
 from tests.field.service_process import ServiceProcess
 from tests.field.test_shipped_broker import make_certificates
@@ -305,3 +307,24 @@ def test_the_node_by_wifi(
         wait_until(lambda: node.level(SOUNDER), "the horn sounding")
     finally:
         service.end()
+
+
+def test_a_straight_line_amplifier_tells_the_truth_with_emf(make_node: MakeNode) -> None:
+    """Step 3: what the chip calls 296.5 °C is 300 °C by ITS-90 (thermocouple-its90, NIST SRD 60).
+
+    The chip gives steps of a quarter of a degree, hence the tolerance.
+    """
+    config = example()
+    (flange,) = [each for each in config["inputs"] if each["kind"] == "max31855"]
+    flange["emf"] = True
+    assert flange["cold_junction"] == "board"
+    node = make_node(config)
+    node.start({"do": "chip", "select": flange["select"], "temperature_c": 296.5, "cold_c": 25.0})
+    node.skip(5)
+    lines = (node.folder / "output.log").read_bytes().splitlines()
+    told = {each.name: each for line in lines for each in decode_pack(line).measurements}
+    assert told["node1/flange"].unit == "mV"
+    hot_c = thermocouple_its90.get("K").temperature(
+        told["node1/flange"].value, reference=told["node1/board"].value
+    )
+    assert hot_c == pytest.approx(300.0, abs=0.25)
