@@ -8,10 +8,10 @@ import { Ports } from "./ports.js";
 import { closeSheet, openSheet, tiles } from "./sheet.js";
 import { t, t2 } from "./words.js";
 
-const KINDS = ["thermocouple", "cold junction", "ambient", "gas flow", "oxygen", "room oxygen", "bottle pressure", "arc", "button"];
+const KINDS = ["thermocouple", "cold junction", "ambient", "gas flow", "oxygen", "room oxygen", "torch flow", "bottle pressure", "arc", "button"];
 
 /** These sit on no part. */
-const OF_THE_SHOP = ["room oxygen"];
+const OF_THE_SHOP = ["room oxygen", "torch flow"];
 
 /** Letter types of ITS-90, the usual ones first. */
 const LETTERS = ["K", "N", "J", "T", "E", "R", "S", "B"];
