@@ -163,6 +163,7 @@ class ChannelTrack:
             self.spacings_us = [*self.spacings_us[1 - PACE_MEMORY :], spacing_us]
 
     def _take_good(self, mono_us: int, value: float, measured_us: int) -> None:
+        was_off = self.is_probe and self.off
         if self.is_probe:
             fresh = self._new_contact(mono_us, value)
             if fresh:
@@ -175,6 +176,8 @@ class ChannelTrack:
             if self.in_oven and self.oven_from_c is None:
                 self.oven_from_c = value
         self.good_us, self.good_value, self.measured_us = mono_us, value, measured_us
+        if was_off and not self.off and self.settling.since_us is None:
+            self.settling.begin(mono_us)  # put back, and on its way up to the part's temperature
 
     def _new_contact(self, mono_us: int, value: float) -> bool:
         if self.good_us is None or self.good_value is None:

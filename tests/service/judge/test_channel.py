@@ -340,3 +340,27 @@ def test_leads_reversed_show_in_the_oven(probe):
         probe.take(reading(n, 20.0 - 0.3 * n))
     assert probe.standing(at(119)) is Standing.SUSPECT
     assert "leads reversed" in probe.why(at(119))
+
+
+def test_a_probe_put_back_settles_before_it_is_believed_again(stage):
+    """It falls off a 250 °C part, hangs in air, is put back: on its way up it is not good."""
+    shown = {"c": 250.0, "to": 250.0}
+
+    def lagging(_t_s):
+        shown["c"] += (shown["to"] - shown["c"]) / 5.0
+        return round(shown["c"] * 4) / 4
+
+    stage.sources = {"tc1": lagging}
+    stage.part(1, {"tc1": "thermocouple"})
+    stage.run(30)
+    shown["to"] = 20.0
+    stage.run(60)
+    track = stage.judge.state.channels["tc1"]
+    assert track.off
+    shown["to"] = 250.0
+    for _ in range(30):
+        stage.run(1)
+        if track.standing(stage.now_us).value == "good":
+            assert abs(shown["c"] - 250.0) < 15.0
+    stage.run(20)
+    assert track.standing(stage.now_us).value == "good"
