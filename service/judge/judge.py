@@ -14,7 +14,7 @@ from service.judge import actions as act
 from service.judge import lead, signals, trip_effects
 from service.judge.bench import bench_json
 from service.judge.bottle import heed_bottle, watch_argon
-from service.judge.channel import FROZEN_FLOOR_US, ChannelTrack, Standing
+from service.judge.channel import FROZEN_FLOOR_US, Standing
 from service.judge.conditions import conditions
 from service.judge.events import (
     TICK_US,

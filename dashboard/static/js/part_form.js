@@ -17,12 +17,16 @@ const LIMITS = [
   { name: "cooling_max_c_per_h", unit: "°C/h", min: 0, max: 5000, least: false, steps: [25, 5], rounds: [25, 50, 100, 200] },
   { name: "oxygen_max_ppm", unit: "ppm", min: 0, max: 209_000, least: false, steps: [50, 5], rounds: [20, 50, 100, 500, 1000] },
   { name: "carry_max_s", unit: "s", min: 10, max: 3600, least: true, steps: [60, 10], rounds: [60, 120, 300, 600] },
+  { name: "tube_preheat_min_c", unit: "°C", min: -50, max: 1400, least: true, steps: [25, 5], rounds: [20, 50, 100] },
+  { name: "tube_interpass_max_c", unit: "°C", min: -50, max: 1400, least: true, steps: [25, 5], rounds: [100, 150, 175, 250] },
+  { name: "gas_off_below_c", unit: "°C", min: -50, max: 1400, least: true, steps: [25, 5], rounds: [100, 200, 250] },
 ];
 const SIZES = [
   { name: "mass_kg", unit: "kg", min: 0, max: 2000, least: false, steps: [1, 0.1], rounds: [3, 6, 10, 20] },
   { name: "area_m2", unit: "m²", min: 0, max: 50, least: false, steps: [0.05, 0.01], rounds: [0.1, 0.15, 0.25, 0.5] },
   { name: "cavity_volume_l", unit: "L", min: 0, max: 1000, least: false, steps: [0.5, 0.1], rounds: [1, 2, 3, 5] },
   { name: "hose_volume_l", unit: "L", min: 0, max: 100, least: true, steps: [0.1, 0.05], rounds: [0.1, 0.2, 0.3, 0.5] },
+  { name: "joint_wall_mm", unit: "mm", min: 0, max: 300, least: false, steps: [1, 0.5], rounds: [2, 3, 6, 10] },
 ];
 
 /** Open the form for the part with this id, or for a new one. */
@@ -118,7 +122,8 @@ class PartForm {
       throw new Fault(t("parts.name_missing"));
     }
     const read = (steppers) => Object.fromEntries(steppers.map((s) => [s.o.name, s.read()]));
-    const limits = read(this.limits);
+    // Who governs is said apart from this form; saving it must not take that back.
+    const limits = { ...read(this.limits), governing_side: this.part?.limits.governing_side ?? null };
     const { preheat_min_c: low, interpass_max_c: high } = limits;
     if (low !== null && high !== null && high <= low) throw new Fault(t("parts.order", { low, high }));
     const sizes = read(this.sizes);
@@ -132,7 +137,7 @@ class PartForm {
       const made = await send({ kind: "create part", facts, limits, token: this.#createToken });
       this.#partId = made.part_id;
     } else if (part) {
-      const same = (a, b) => Object.keys(b).every((key) => a[key] === b[key]);
+      const same = (a, b) => Object.keys(b).every((key) => (a[key] ?? null) === b[key]);
       if (!same(part, facts)) await send({ kind: "change part", part_id: part.id, facts });
       if (!same(part.limits, limits)) await send({ kind: "set limits", part_id: part.id, limits });
     }
