@@ -546,6 +546,22 @@ def said(action):
     return {key: said(value) if isinstance(value, dict) else value for key, value in plain.items()}
 
 
+def test_a_reading_by_hand_is_four_taps(opened, board):
+    board.show("two")
+    page = opened("#parts")
+    page.click("#parts [data-part-id='1'] [data-action='by hand']")
+    page.click(".tile[data-value='crayon melted']")
+    page.locator("[data-field='by_hand'] [data-value='204']").click()
+    page.click(".tile[data-action='enter reading'][data-value='flange']")
+    page.get_by_text("Entered by hand").wait_for()
+    (action,) = board.acted
+    assert said(action) | {"token": ""} == {
+        "kind": "enter reading", "part_id": 1, "method": "crayon melted", "value": 204.0,
+        "place": "flange", "token": "",
+    }  # fmt: skip
+    assert not page.locator("#parts [data-part-id='1'] [data-action='governing side']").is_visible()
+
+
 def test_changing_a_part_sends_only_what_changed(opened, board):
     board.show("two")
     page = opened("#parts")

@@ -1,4 +1,5 @@
 // All parts: what is known of each, its limits and sensors, and where it is.
+import { openByHand, openGoverning } from "./by_hand.js";
 import { h, keyed, setAttribute, setText, show } from "./dom.js";
 import { count, t, t2 } from "./words.js";
 import { limitWords } from "./limits.js";
@@ -28,11 +29,14 @@ export class View {
     const sensors = h("span");
     let part = null;
     const edit = h("button", { type: "button", class: "button", "data-action": "edit part", onclick: () => this.openPart(part.id) }, t("parts.edit"));
-    const element = h("article", { class: "row" }, h("div", { class: "row-words" }, name, about, limits, sensors), h("div", { class: "row-deeds" }, edit));
+    const hand = h("button", { type: "button", class: "button", "data-action": "by hand", onclick: () => openByHand(part) }, t("by_hand.open"));
+    const side = h("button", { type: "button", class: "button primary", "data-action": "governing side", onclick: () => openGoverning(part) }, t("by_hand.ask"));
+    const element = h("article", { class: "row" }, h("div", { class: "row-words" }, name, about, limits, sensors), h("div", { class: "row-deeds" }, side, hand, edit));
     const update = (fresh) => {
       part = fresh;
       setAttribute(element, "data-part-id", part.id);
       setText(name, part.name);
+      show(side, Boolean(part.limits.in_force?.conflict));
       setText(about, `${t2("metal", part.metal)} · ${t2("phase", part.phase)}`);
       setText(limits, limitWords(part.limits));
       const names = this.#channels.filter((c) => c.part_id === part.id).map((c) => c.name);
