@@ -38,7 +38,7 @@ def faults(page: Page) -> list[str]:
 def test_the_oracle_finds_what_is_wrong(opened):
     """A test that cannot fail is none: grey on grey must be found, in both themes."""
     page = opened()
-    page.evaluate("document.querySelector('.panel .why').style.cssText = 'color:#777;background:#888'")
+    page.locator(".panel .why").evaluate("e => { e.style.cssText = 'color:#777;background:#888'; }")
     assert {each.split(":")[0] for each in faults(page)} == {"light", "dark"}
 
 
