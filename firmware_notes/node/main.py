@@ -11,7 +11,7 @@ import machine
 from node import Node
 from settings import BadSettings, load
 
-AGAIN_S = 3
+AGAIN_S = 1
 
 
 def main() -> None:

@@ -80,8 +80,10 @@ class Node:
         from wifi import Wifi  # noqa: PLC0415
 
         self._wifi = Wifi(settings, self._clock)
-        hear = self._alarms.take_state
-        return MqttLink(settings["node"], settings["mqtt"], self._outbox, hear)
+        broker = settings["mqtt"]
+        if settings["lamp"] is None and settings["sounder"] is None:
+            broker["alarm_topic"] = ""  # nobody would see it, and not every broker allows it
+        return MqttLink(settings["node"], broker, self._outbox, self._alarms.take_state)
 
     def _putter(self, first: int) -> object:
         ring = self._ring
