@@ -147,6 +147,9 @@ def _together(settings: dict, path: str, faults: list) -> None:
             faults.append(f"{path}: name {name!r} must be letters, digits and - . _ /")
         if names.count(name) > 1:
             faults.append(f"{path}: name {name!r} stands more than once")
+    for each in inputs:
+        if each.get("emf") and not each["cold_junction"]:
+            faults.append(f"{path}: {each['name']} sends emf and needs a cold_junction name")
     if settings["spi"] is None and any("select" in each for each in inputs):
         faults.append(f"{path}: thermocouples need a table spi")
     if settings["mqtt"] is not None and settings["wifi"] is None:

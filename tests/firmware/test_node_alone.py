@@ -175,6 +175,20 @@ def test_a_sensor_out_of_its_volts_says_so(make_node: MakeNode) -> None:
     assert {(each.value, each.reason) for each in told} == {(None, "out-of-range")}
 
 
+def test_a_straight_line_chip_can_send_its_voltage_and_its_terminals(make_node: MakeNode) -> None:
+    """11.209 mV with the terminals at 25 °C is type K at 300 °C: 12.209 mV (NIST SRD 60) less the
+    1.000 mV of the terminals; the chip itself would call it 296.57 °C."""
+    config = example()
+    config["inputs"][1]["emf"] = True
+    node = make_node(config)
+    node.start()
+    node.chip(FLANGE, temperature_c=296.57)
+    told = after(node, 5, "flange")[1:]
+    assert {each.unit for each in told} == {"mV"}
+    assert all(each.value == pytest.approx(11.209, abs=0.011) for each in told), "a step is 0.25 K"
+    assert {each.value for each in said(node, "board")} == {25.0}
+
+
 def test_no_pulses_are_no_flow(make_node: MakeNode) -> None:
     node = make_node()
     node.start()
@@ -281,6 +295,10 @@ def test_the_switch_that_keeps_it_out(make_node: MakeNode) -> None:
         (
             {"inputs": [{"kind": "max31856", "name": "x", "select": 1, "type": "Z"}]},
             "input 1 (max31856): type 'Z' must be one of B, E, J, K, N, R, S, T",
+        ),
+        (
+            {"inputs": [{"kind": "max31855", "name": "x", "select": 1, "emf": True}]},
+            "x sends emf and needs a cold_junction name",
         ),
         (
             {"inputs": [{"kind": "switch", "name": "a b", "pin": 1}]},
