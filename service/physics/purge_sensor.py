@@ -32,6 +32,9 @@ DRIFT_SD_LOG = 0.04
 ZERO_SD_PPM = 1.2
 """Drift of slope and zero since calibration [judgement]."""
 
+MOST_ABOVE = 30.0
+"""A dead leg this many times above the main room takes part in the cell's zero error by no more."""
+
 LAG_MEDIAN_S = 7.0
 LAG_SD_LOG = 0.5
 """Response of a cell with a short sampling tube [judgement]."""
@@ -50,7 +53,9 @@ LEAST_DEAD_SHARE = 0.015
 
 DOUBT_MEDIAN = 1.3
 DOUBT_SD_LOG = 0.35
-"""What a dead leg holds is known only by what it lets out [judgement, to the safe side]."""
+DOUBT_SUSPECTED = 2.6
+"""What a dead leg holds is known only by what it lets out; where one shows, the answer rests on
+that alone, and by so much more is doubted [judgement, to the safe side]."""
 
 BEHIND = 1.9
 BEHIND_SHARE = 0.12
@@ -123,10 +128,13 @@ class Sensed:
         here, heading = members.oxygen_ppm, members.settle_ppm
         falling = heading + (here - heading) * np.exp(-self.ahead)
         rising = np.minimum(here * np.exp(np.abs(self.ahead)), heading)
-        both = np.concatenate(
-            [np.where(here > heading, falling, rising), members.dead_ppm * self.doubt]
-        )
-        true = (both - np.tile(self.zero_ppm, 2)) * np.tile(self.drift, 2)
+        doubt = self.doubt * (DOUBT_SUSPECTED if self.suspected else 1.0)
+        both = np.concatenate([np.where(here > heading, falling, rising), members.dead_ppm * doubt])
+        # A cell that reads low by so much hides more in the dead leg, in the proportion in which
+        # the dead leg stands above the main room.
+        above = np.clip(members.dead_ppm / np.maximum(here, 1e-9), 1.0, MOST_ABOVE)
+        zero = np.concatenate([self.zero_ppm, self.zero_ppm * above])
+        true = (both - zero) * np.tile(self.drift, 2)
         bounded: Array = np.clip(true, 0.05 * both, AIR_OXYGEN_PPM)
         return bounded
 
