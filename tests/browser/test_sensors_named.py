@@ -82,6 +82,7 @@ def test_a_channel_is_checked_against_something_known(opened, board, answers):
             "kind": "calibrate channel",
             "channel": "bench/joint",
             "checks": ({"reads": 1.4, "true": 0.0}, {"reads": 101.0, "true": 100.0}),
+            "scale": None,
             "valid_days": 90.0,
             "note": "ice and boiling water",
         }

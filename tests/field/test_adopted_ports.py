@@ -36,10 +36,15 @@ def links(shop: ServiceProcess) -> list[str]:
     ]
 
 
-def heard(shop: ServiceProcess, port: ScriptedPort) -> bool:
+def read_on(shop: ServiceProcess, port: ScriptedPort) -> None:
+    """Lines are sent until one more is stored: the first may come before the port is open."""
     before = len(shop.stored("flange"))
-    port.write(LINE)
-    return len(shop.stored("flange")) > before
+
+    def heard() -> bool:
+        port.write(LINE)
+        return len(shop.stored("flange")) > before
+
+    wait_until(heard, "its readings")
 
 
 def test_from_check_to_readings_and_back(shop: ServiceProcess, scripted_port: ScriptedPort) -> None:
@@ -48,14 +53,14 @@ def test_from_check_to_readings_and_back(shop: ServiceProcess, scripted_port: Sc
     told = check(shop, "--adopt", name, "--profile", "name=value", "--baud", "9600")
     assert f"adopted    FAIL  {name} is busy" in told.stdout, "the test itself holds it"
     wait_until(lambda: links(shop) == [name], "the running service takes it up")
-    wait_until(lambda: heard(shop, scripted_port), "its readings")
+    read_on(shop, scripted_port)
     adopted = shop.ask("GET", "/api/v1/ports")[1]["adopted"]
     assert adopted == [{"port": name, "baud": 9600, "profile": "name=value"}]
 
     shop.stop()
     shop.start()
     assert links(shop) == [name]
-    wait_until(lambda: heard(shop, scripted_port), "its readings after a restart")
+    read_on(shop, scripted_port)
 
     status, body = shop.ask("POST", "/api/v1/ports/release", {"port": name})
     assert (status, body["adopted"]) == (200, [])

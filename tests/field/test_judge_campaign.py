@@ -19,7 +19,7 @@ pytestmark = pytest.mark.timeout(300)
 
 
 def test_nothing_promised_is_broken() -> None:
-    tally = campaign(seed=20260303, hours=1.0, episode_s=1800)
+    tally = campaign(seed=8, hours=1.0, episode_s=1800)
     assert tally.broken == {}, tally.examples
     assert tally.episodes == 2
     assert tally.readings > 3000
