@@ -379,6 +379,18 @@ MIXED = [
     channel("board/terminals", "cold junction", 26.4, "Cel"),
     *FITTED[2:3],
 ]
+ARGON = {
+    "bottle_volume_l": 50.0,
+    "left_l": 5210.0,
+    "left_min": 286.0,
+    "basis": "counted",
+    "reason": None,
+    "purge_l_min": 10.2,
+    "torch_l_min": 8.0,
+    "used_purge_l": 44.0,
+    "used_torch_l": 16.0,
+    "since": "2026-03-03T08:00:00.000Z",
+}
 LINKS = [
     {
         "name": "serial /dev/ttyACM0",
@@ -542,7 +554,7 @@ STATES: dict[str, dict[str, Any]] = {
     "heard": answer(channels=MIXED[:2]),
     "made": answer(part(1, "Casting 1", metal="iron, unknown"), channels=FITTED[:2]),
     "idle": answer(part(1, SAWMILL), part(2, PUMP, metal="iron, unknown")),
-    "sensors": answer(READY, INTERPASS, channels=MIXED),
+    "sensors": answer(READY, INTERPASS, argon=ARGON, channels=MIXED),
     "aired": answer(READY, room=[air("normal", 20.9)]),
     "thin": answer(STOP, alarms=[PURGE_LOST, THIN_AIR], room=[air("low", 19.46)]),
     "airless": answer(WAIT, room=[air("unknown", None, reason="silent for 7 s", age_s=7.0)]),

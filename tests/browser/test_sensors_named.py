@@ -102,3 +102,27 @@ def test_a_channel_is_checked_against_something_known(opened, board, answers):
     should.locator("[data-action='step'][data-by='0.5']").click()  # a round figure to start from
     page.click("[data-action='take check']")
     page.get_by_text("reads 22.8 °C").wait_for()  # what it reads by itself, not as corrected
+
+
+def test_another_bottle_is_put_on_by_taps(opened, board):
+    board.show("sensors")
+    page = opened("#sensors")
+    row = page.locator("[data-part='bottle']")
+    expect(row).to_contain_text("5,210 L left, 4.8 h at this flow")
+    expect(row).to_contain_text("used: 44 L purge, 16 L torch")
+    row.locator("[data-action='new bottle']").click()
+    page.click("[data-field='water_volume_l'] [data-action='not set']")
+    page.click("[data-action='set bottle']")
+    page.get_by_text("The bottle's own volume is needed.").wait_for()
+    page.click("[data-field='water_volume_l'] [data-value='20']")
+    page.click("[data-field='pressure_bar'] [data-value='200']")
+    page.click("[data-action='set bottle']")
+    page.get_by_text("Counted from now").wait_for()
+    assert board.acted == [
+        {
+            "kind": "set bottle",
+            "water_volume_l": 20.0,
+            "pressure_pa": 20e6,
+            "torch_flow_l_min": None,
+        }
+    ]

@@ -1,4 +1,5 @@
 // Everything that is heard: value, age, quality, what it measures and the part it sits on.
+import { Bottle } from "./bottle.js";
 import { canCalibrate, openCalibration } from "./calibration.js";
 import { act } from "./deeds.js";
 import { h, keyed, setAttribute, setText, show } from "./dom.js";
@@ -31,8 +32,9 @@ export class View {
     this.linksTitle = h("h2", {}, t("sensors.links"));
     this.links = h("div", { class: "rows" });
     this.ports = new Ports();
+    this.bottle = new Bottle();
     this.outlets = new Outlets();
-    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.linksTitle, this.links, this.ports.title, this.ports.rows, this.outlets.element);
+    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.bottle.title, this.bottle.element, this.linksTitle, this.links, this.ports.title, this.ports.rows, this.outlets.element);
   }
 
   show(bench) {
@@ -40,6 +42,7 @@ export class View {
     const channels = [...bench.channels].sort(unnamedFirst);
     show(this.none, channels.length === 0);
     keyed(this.rows, this.#held, channels, (channel) => channel.name, () => this.#make());
+    this.bottle.show(bench.argon);
     this.#askLinks();
     this.ports.ask();
     this.outlets.ask();
