@@ -60,6 +60,8 @@ class Bank:
         born_s: When the hypothesis' regime began [s], shape (k,).
         changed: It began with a change, not with the record, shape (k,).
         metal: Casting metal, for c(T).
+        least_k_s: What ``SCALE`` may not fall below [K/s], shape (k,): under the best cover a
+            part still loses heat. Minus infinity where heat may be going in.
     """
 
     mean: Array
@@ -70,10 +72,13 @@ class Bank:
     born_s: Array
     changed: npt.NDArray[np.bool_]
     metal: str
+    least_k_s: Array = field(default_factory=lambda: np.zeros(0))
     capacity: tuple[Array, Array] = field(init=False)
 
     def __post_init__(self) -> None:
         self.capacity = specific_heat_table(self.metal)
+        if len(self.least_k_s) != len(self.log_weight):
+            self.least_k_s = np.full(len(self.log_weight), -np.inf)
 
     def __len__(self) -> int:
         return int(self.mean.shape[0])
@@ -106,6 +111,7 @@ class Bank:
             self.born_s[index],
             self.changed[index],
             self.metal,
+            self.least_k_s[index],
         )
 
     def joined(self, other: Bank) -> Bank:
@@ -119,6 +125,7 @@ class Bank:
             np.concatenate([self.born_s, other.born_s]),
             np.concatenate([self.changed, other.changed]),
             self.metal,
+            np.concatenate([self.least_k_s, other.least_k_s]),
         )
 
     def pruned(self, most: int) -> Bank:
@@ -219,8 +226,18 @@ class Bank:
         column = self.cov[:, :, BULK] + self.cov[:, :, DEPART]
         gain = column / total[:, None]
         self.mean = self.mean + gain * off[:, None]
-        self._bound()
         self.cov = self.cov - gain[:, :, None] * column[:, None, :]
+        self._keep_losing()
+        self._bound()
+
+    def _keep_losing(self) -> None:
+        """Move what has come to lose less than it can to the least loss, at the price of weight."""
+        short = np.maximum(self.least_k_s - self.mean[:, SCALE], 0.0)
+        if not short.any():
+            return
+        variance = self.cov[:, SCALE, SCALE] + _TINY
+        self.mean = self.mean + (short / variance)[:, None] * self.cov[:, :, SCALE]
+        self.log_weight = self.log_weight - 0.5 * short**2 / variance
 
     def update_side(self, limit_c: float, limit_var: float, *, above: bool) -> None:
         """Weigh and correct every hypothesis by "the probe is above (or below) ``limit_c``".

@@ -15,6 +15,7 @@ from service.physics.heat_loss import (
 from service.physics.materials import Array, emissivity, specific_heat_table
 
 USUAL_SHARE_SD = 0.25
+_LEAST_LOSS = 0.04  # of the loss before: under 50 mm of fibre, and nothing goes round it
 _LEAST_K_S = 0.02  # least spread of a new cooling rate
 _FREE_FROM, _FREE_SHARE = 0.4, 0.5
 _SHARE_SD_MOST = 0.45
@@ -259,6 +260,10 @@ def regimes_from(
         mean[place, SHARE] = share
     new = _empty_like(mean, cov, t_s, regimes, metal=bank.metal, ref_c=ref_c)
     _spread_departure(new, regimes, max(abs(probe_c - around_c), 10.0))
+    if around_c < probe_c:
+        least = max(_LEAST_LOSS * rate_k_s, float(best.least_k_s[0]))
+        takes_up = np.array([r.tau_s >= 60 and r.depart[0] > 0 for r in regimes])
+        new.least_k_s = np.where(takes_up, least, -np.inf)
     return new
 
 
@@ -294,10 +299,11 @@ def branch_heating(bank: Bank, t_s: float, share_of_weight: float) -> Bank:
     """New regimes in which hotter surroundings heat the part: an oven, of unknown heat."""
     best = bank.take(np.array([int(np.argmax(bank.log_weight))]))
     new = weighed(regimes_from(bank, best, t_s, HEATING), bank, share_of_weight)
-    hotter = np.array([100.0, 250.0, 250.0])
     probe_c = new.mean[:, BULK] + new.mean[:, DEPART]
-    new.mean[:, AROUND] = probe_c + hotter
-    new.cov[:, AROUND, AROUND] = (0.5 * hotter) ** 2
+    # Whatever the part is now, an oven is set for preheat or stress relief: 300 to 650 °C.
+    oven_c = np.maximum(probe_c + np.array([100.0, 150.0, 250.0]), np.array([0.0, 400.0, 550.0]))
+    new.mean[:, AROUND] = oven_c
+    new.cov[:, AROUND, AROUND] = np.array([50.0, 125.0, 125.0]) ** 2
     new.reference_c = probe_c
     new.mean[:, SHARE] = 0.3  # a fan stirs the air of an oven
     new.cov[:, SHARE, SHARE] = 0.3**2
