@@ -3,8 +3,8 @@
 The product holds no least-squares code; its benchmark compares it with fits by SciPy's
 ``least_squares``. Those must not lose for want of a fitter that converges: from the starting
 points of NIST's StRD nonlinear sets Misra1a and BoxBOD (both y = b1·(1 − exp(−b2·x)), the shape of
-Newton's law) the certified values are reached to four digits. See data/nist_strd/SOURCE.md. As in the
-benchmark, the logarithm of the rate is fitted, which keeps it positive.
+Newton's law) the certified values are reached to four digits. See data/nist_strd/SOURCE.md. As in
+the benchmark, the logarithm of the rate is fitted, which keeps it positive.
 """
 
 from __future__ import annotations
