@@ -81,7 +81,8 @@ def act() -> Response:
     """Do what an operator asks."""
     check_action()
     try:
-        action = operator_action.validate_json(request.get_data())
+        # Strictly: a slip in a program must not be taken for a number (false for 0, "1" for 1).
+        action = operator_action.validate_json(request.get_data(), strict=True)
     except ValidationError as error:
         found = faults(error, tagged=True)
         raise Problem(

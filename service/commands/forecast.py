@@ -6,17 +6,24 @@ import argparse
 import csv
 import json
 import math
+import typing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypedDict
 
 from service.commands.errors import BadInput
-from service.physics.cooldown import Cooldown, CooldownPrior
+from service.judge.actions import Metal
+from service.physics.cooldown import Cooldown, CooldownPrior, Rate
+from service.physics.heat_paths import heat_paths
 from service.readings import Spread
 
 USABLE_C = (-200.0, 1800.0)
 """Outside this no thermocouple reads; such a value is a converter's fault mark, not a reading."""
 AMBIENT_C = (-60.0, 1400.0)
+
+
+UNKNOWN_PART = CooldownPrior(metal="iron, unknown")
+METALS = typing.get_args(Metal)
 
 
 class BadLog(BadInput):
@@ -128,6 +135,7 @@ def forecast_log(
     channel: str | None = None,
     ambient_c: float | None = None,
     ambient_channel: str | None = None,
+    prior: CooldownPrior = UNKNOWN_PART,
 ) -> list[ForecastJson]:
     """Forecast from a log, as the ``forecast`` command does.
 
@@ -139,6 +147,7 @@ def forecast_log(
         channel: Which channel; needed when the log has several.
         ambient_c: Ambient temperature measured once [°C].
         ambient_channel: The channel that measures it.
+        prior: What is known of the part.
 
     Returns:
         One answer for each moment, in the order given.
@@ -150,7 +159,7 @@ def forecast_log(
     name = _pick_channel(path, rows, channel, ambient_channel)
     moments = at_s if at_s else [max(row.t_s for row in rows)]
     rows = sorted((r for r in rows if r.channel in (name, ambient_channel)), key=lambda r: r.t_s)
-    fit = Cooldown(CooldownPrior(metal="iron, unknown"))
+    fit = Cooldown(prior)
     answers: dict[int, ForecastJson] = {}
     place = 0
     for order in sorted(range(len(moments)), key=lambda i: moments[i]):
@@ -244,6 +253,9 @@ def add_forecast(subparsers: Any) -> None:
     ambient = parser.add_mutually_exclusive_group()
     ambient.add_argument("--ambient", type=_finite, metavar="C", help="measured ambient in °C")
     ambient.add_argument("--ambient-channel", metavar="NAME", help="channel that measures it")
+    parser.add_argument("--metal", metavar="METAL", help=f"one of: {'; '.join(METALS)}")
+    parser.add_argument("--mass-kg", type=_finite, metavar="N", help="mass of the casting")
+    parser.add_argument("--area-m2", type=_finite, metavar="N", help="its outer surface")
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.set_defaults(run=run_forecast)
 
@@ -253,6 +265,7 @@ def run_forecast(args: argparse.Namespace) -> int:
     low, high = AMBIENT_C
     if args.ambient is not None and not low <= args.ambient <= high:
         raise BadInput(f"--ambient {args.ambient:g} must lie in {low:g} to {high:g} °C")
+    prior = _prior(args)
     answers = forecast_log(
         args.log,
         args.until,
@@ -260,10 +273,42 @@ def run_forecast(args: argparse.Namespace) -> int:
         channel=args.channel,
         ambient_c=args.ambient,
         ambient_channel=args.ambient_channel,
+        prior=prior,
     )
     if args.json:
         many = args.at is not None and len(args.at) > 1
         print(json.dumps(answers if many else answers[0], allow_nan=False))
     else:
-        print("\n".join(in_words(answer) for answer in answers))
+        around_c = 20.0 if args.ambient is None else args.ambient
+        print("\n".join(in_words(answer) + losing(answer, prior, around_c) for answer in answers))
     return 0
+
+
+def _prior(args: argparse.Namespace) -> CooldownPrior:
+    """What is said of the part; checked as the part's form on the page checks it."""
+    if args.metal is not None and args.metal not in METALS:
+        raise BadInput(f"--metal {args.metal!r} is not one of: {'; '.join(METALS)}")
+    for name, value, most in (("mass-kg", args.mass_kg, 2000.0), ("area-m2", args.area_m2, 50.0)):
+        if value is not None and not 0 < value <= most:
+            raise BadInput(f"--{name} {value:g} must be above 0 and at most {most:g}")
+    return CooldownPrior(args.metal or UNKNOWN_PART.metal, args.mass_kg, args.area_m2)
+
+
+def losing(answer: ForecastJson, prior: CooldownPrior, around_c: float) -> str:
+    """Where the heat goes, in a sentence; empty without a mass or while the part does not cool."""
+    part_c, rate = answer["temperature_c"], answer["rate_c_per_h"]
+    if prior.mass_kg is None or part_c is None or rate is None:
+        return ""
+    if rate >= 0 or part_c < around_c + 25.0:
+        return ""
+    paths = heat_paths(
+        prior.metal,
+        prior.mass_kg,
+        prior.area_m2,
+        part_c=part_c,
+        rate=Rate(rate, 0.0),
+        around_c=around_c,
+    )
+    told = {name: share for name, share in paths.percent().items() if share >= 1.0}
+    shares = ", ".join(f"{name} {share:.0f} %" for name, share in told.items())
+    return f" It loses {paths.total_w:.0f} W: {shares}."

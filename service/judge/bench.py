@@ -15,6 +15,7 @@ from service.judge.channel import ChannelTrack, Standing
 from service.judge.cold_junction import UNIT
 from service.judge.heat_track import HeatTrack, Tracks
 from service.judge.joint_limits import in_force
+from service.judge.losses import gradient_k, losses_json
 from service.judge.outlook import (
     AlarmJson,
     BenchJson,
@@ -134,6 +135,8 @@ def _heat(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_u
             "temperature_c": _rounded(min(good, default=None), 1),
             "rate_c_per_h": None,
             "window": WindowJson(closes_in_s=None, opens_in_s=None, reason="no heat is running"),
+            "gradient_k": None,
+            "losses": None,
         }
     finding = track.heat
     return {
@@ -142,6 +145,8 @@ def _heat(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_u
         "temperature_c": _rounded(finding.temperature_c, 1),
         "rate_c_per_h": _rounded(_worth_showing(track.rate), 0),
         "window": _window(part, track),
+        "gradient_k": gradient_k(track),
+        "losses": losses_json(part, track, finding.temperature_c),
     }
 
 

@@ -50,6 +50,7 @@ class HeatTrack:
 
     Attributes:
         cooling: The cooldown model of each probe, by channel name.
+        ambient_c: Air of the shop, where it is measured now [°C].
         gap_since_us: Since when the probes may be unplugged for the carry; ``None``: not.
         gone, back: Probes that have been unplugged since, and those that have come back.
         carry_max_s: How long the probes may be unplugged for the carry [s].
@@ -69,6 +70,7 @@ class HeatTrack:
     heat_id: int
     part_id: int
     cooling: dict[str, CoolingTrack] = field(default_factory=dict)
+    ambient_c: float | None = None
     purging: PurgeTrack | None = None
     gap_since_us: int | None = None
     gone: list[str] = field(default_factory=list)
@@ -171,6 +173,7 @@ class HeatTrack:
 
     def second(self, now_us: int, shop: Shop, tracks: Tracks, ambient_c: float | None) -> None:
         """The whole second ``now_us``: feed the models and ask them."""
+        self.ambient_c = ambient_c
         heat, part = shop.heats[self.heat_id], shop.parts[self.part_id]
         if self.purging is not None:
             oxygen = the_one(shop, tracks, self.part_id, ChannelKind.OXYGEN)

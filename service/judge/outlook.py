@@ -28,6 +28,15 @@ class WindowJson(TypedDict):
     reason: str | None
 
 
+class LossesJson(TypedDict):
+    total_w: float
+    air_w: float
+    radiation_w: float
+    argon_w: float
+    contact_w: float | None
+    """What the others leave over; ``None`` without an area."""
+
+
 class HeatJson(TypedDict):
     verdict: Verdict
     reasons: list[str]
@@ -35,6 +44,10 @@ class HeatJson(TypedDict):
     """Coldest relevant channel, which governs preheat."""
     rate_c_per_h: float | None
     window: WindowJson
+    gradient_k: float | None
+    """Hottest probe of the part minus its coldest."""
+    losses: LossesJson | None
+    """Where its heat goes now; ``None`` without a mass or a sure rate of cooling."""
 
 
 class PurgeJson(TypedDict):

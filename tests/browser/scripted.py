@@ -91,6 +91,8 @@ NO_HEAT = {
         "reasons": ["no heat is running"],
         "temperature_c": None,
         "rate_c_per_h": None,
+        "gradient_k": None,
+        "losses": None,
         "window": window(reason="no heat is running"),
     },
     "purge": {
@@ -153,6 +155,8 @@ def heat(
         "reasons": [reason],
         "temperature_c": c,
         "rate_c_per_h": rate,
+        "gradient_k": None,
+        "losses": None,
         "window": shut,
     }
 
@@ -172,7 +176,17 @@ READY = part(
         318.4,
         -612.0,
         window(closes=spread(380, 446, 528)),
-    ),
+    )
+    | {
+        "gradient_k": 8.5,
+        "losses": {
+            "total_w": 556.0,
+            "air_w": 171.0,
+            "radiation_w": 316.0,
+            "argon_w": 43.0,
+            "contact_w": 26.0,
+        },
+    },
     purge=purge(
         "ready",
         "clear below 50 ppm (estimated from flow, at most 38 ppm oxygen)",

@@ -731,3 +731,11 @@ def test_a_page_says_when_nobody_else_is_told(opened, board):
     page = opened("#sensors")
     page.wait_for_selector(".outlets")
     assert "only pages like this one sound" in page.locator(".outlets").inner_text()
+
+
+def test_where_the_heat_goes_is_told_largest_first(opened, board, answers):
+    page = opened()
+    line = page.locator("[data-slot='heat-losses']")
+    expect(line).to_have_text("loses 556 W: radiation 57 %, air 31 %, argon 8 %, contact 5 %")
+    board.show("wait")
+    expect(line).to_be_hidden()

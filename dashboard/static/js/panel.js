@@ -128,6 +128,8 @@ export class Panel {
     setText(s["heat-range"], main ? range(main) : "");
     const then = main === opens && closes ? ` · ${t("heat.closes").toLowerCase()} ${range(closes)}` : "";
     setText(s["heat-likely"], main ? mostLikely(main) + then : "");
+    show(s["heat-losses"], heat.losses !== null);
+    if (heat.losses) setText(s["heat-losses"], losing(heat.losses));
     setLines(s["heat-reasons"], this.#unsaid(heat.reasons));
   }
 
@@ -277,6 +279,13 @@ const began = (part) => (part.heat_began_at ? Date.parse(part.heat_began_at) : n
  * The reasons for the whole, as [side, reason]: of the side, or sides, the verdict comes from.
  * Two at most; what else there is to say stands with its side.
  */
+/** Where the heat goes, largest first, in watts and shares; what is next to nothing is left out. */
+function losing(losses) {
+  const paths = ["radiation", "air", "argon", "contact"].map((path) => [path, losses[`${path}_w`] ?? 0]).filter(([, w]) => w >= 0.01 * losses.total_w);
+  const share = ([path, w]) => `${t(`heat.path.${path}`)} ${integer((100 * w) / losses.total_w)} %`;
+  return t("heat.losing", { w: integer(losses.total_w), paths: paths.sort((a, b) => b[1] - a[1]).map(share).join(", ") });
+}
+
 function why(part) {
   const sides = ["heat", "purge"].filter((side) => part[side].verdict === part.verdict && part[side].reasons.length > 0);
   // Off the bench nobody waits for the purge, and one that is not judged decides nothing.

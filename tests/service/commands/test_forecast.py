@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -205,3 +206,33 @@ def test_words_for_every_kind_of_answer(
     )  # fmt: skip
     assert words in text
     assert "cooling 900 °C/h" in text
+
+
+def test_with_a_mass_it_says_where_the_heat_goes(tmp_path, capsys):
+    """6 kg of iron at 0.35 K/s: m c dT/dt with c = 545 J/(kg K) at 300 °C (property table)."""
+    log = tmp_path / "log.csv"
+    rows = "".join(f"{t},{330.0 - 0.35 * t}\n" for t in range(90))
+    log.write_text(f"t_s,temp_c\n{rows}")
+    asked = ["forecast", str(log), "--until", "200", "--metal", "ductile iron", "--mass-kg", "6"]
+    assert main([*asked, "--area-m2", "0.15"]) == 0
+    text = capsys.readouterr().out
+    found = re.search(r"It loses (\d+) W: air (\d+) %, radiation (\d+) %", text)
+    assert found is not None, text
+    assert float(found[1]) == pytest.approx(6 * 545 * 0.35, rel=0.08)
+    assert main(asked) == 0
+    assert "contact" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        (["--metal", "butter"], "--metal 'butter' is not one of"),
+        (["--mass-kg", "0"], "--mass-kg 0 must be above 0"),
+        (["--area-m2", "51"], "--area-m2 51 must be above 0 and at most 50"),
+    ],
+)
+def test_a_part_that_cannot_be_is_refused(tmp_path, capsys, more, says):
+    log = tmp_path / "log.csv"
+    log.write_text("t_s,temp_c\n0,300\n")
+    assert main(["forecast", str(log), "--until", "200", *more]) == 2
+    assert says in capsys.readouterr().err
