@@ -40,6 +40,7 @@ LEARNT_BELOW_PPM = 10_000.0
 """A cavity is learnt once three volume changes' worth of oxygen has gone [judgement]."""
 
 _LEARNT_UPDATES = 20
+UNHEARD_MOST_S = 3600.0
 """Sensor readings after which the cavity has been learnt well enough to be kept in mind."""
 
 
@@ -177,11 +178,21 @@ class Purge:
         self._welding = on
 
     def advance(self, t_s: float) -> None:
-        """Let time pass up to ``t_s`` [s]; an earlier time changes nothing."""
+        """Let time pass up to ``t_s`` [s]; an earlier time changes nothing.
+
+        Of a longer time without a word only ``UNHEARD_MOST_S`` are worked through: by then the
+        cavity is full of air again, or as clear as its gas ever makes it.
+        """
         check_finite("time", t_s)
-        longest_s = max(STEP_S, (t_s - self._t_s) / 3000.0)
+        self._work_through(min(t_s, self._t_s + UNHEARD_MOST_S))
+        self._t_s = max(self._t_s, t_s)
+        if self._by_flow is not None and self._bound_before.due(self._t_s):
+            bound = float(np.quantile(self._by_flow.oxygen_ppm, LEVELS[2]))
+            self._bound_before.add(self._t_s, bound, float(np.quantile(self._sensed.lag_s, 0.95)))
+
+    def _work_through(self, t_s: float) -> None:
         while self._t_s < t_s:
-            dt_s = min(longest_s, t_s - self._t_s)
+            dt_s = min(STEP_S, t_s - self._t_s)
             stale_s = self._flow.stale_at_s
             if stale_s is not None and not self._flow.lost:
                 if self._t_s >= stale_s:
@@ -193,9 +204,6 @@ class Purge:
             self._step(dt_s, self._flow.settle(dt_s), self._flow.current())
             # Adding a difference too small to count would loop for ever.
             self._t_s = t_s if t_s - self._t_s - dt_s < 1e-9 else self._t_s + dt_s
-        if self._by_flow is not None and self._bound_before.due(self._t_s):
-            bound = float(np.quantile(self._by_flow.oxygen_ppm, LEVELS[2]))
-            self._bound_before.add(self._t_s, bound, float(np.quantile(self._sensed.lag_s, 0.95)))
 
     def _step(
         self, dt_s: float, flow_l_min: float | None, sweeping_l_min: float | None = None

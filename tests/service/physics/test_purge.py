@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from service.judge import checkpoint
+from service.physics import purge as purge_module
+from service.physics import purge_members
 from service.physics.purge import Purge, PurgeSetup
 from service.physics.purge_dilution import volume_changes_to
 
@@ -229,3 +231,32 @@ def test_impossible_readings_are_refused(purge: Purge) -> None:
     for limit in (0.0, -5.0, 209_500.0, math.nan):
         with pytest.raises(ValueError, match="oxygen limit"):
             purge.clear(limit)
+
+
+@pytest.mark.parametrize("gap_s", [3 * 3600.0, 7 * 86_400.0])
+def test_a_week_without_a_word_is_worked_through_as_an_hour(monkeypatch, gap_s):
+    """A purge left open, or a log with a slip in its times: full of air again, and no long work."""
+    steps = []
+
+    def counted(members, around, dt_s):
+        steps.append(dt_s)
+        purge_members.step(members, around, dt_s)
+
+    def refilled(gap_s: float) -> Purge:
+        purge = Purge(PurgeSetup(cavity_volume_l=2.4, limit_ppm=50.0), 0.0)
+        for t in range(600):
+            purge.observe_flow(float(t), 10.0)
+            purge.advance(float(t))
+        assert purge.clear(50.0)
+        monkeypatch.setattr(purge_module, "step", counted)
+        steps.clear()
+        purge.advance(600.0 + gap_s)
+        return purge
+
+    hour = refilled(3600.0).oxygen()
+    in_an_hour = len(steps)
+    gone = refilled(gap_s)
+    assert len(steps) <= in_an_hour + 10
+    assert not gone.clear(50.0)
+    assert gone.oxygen().p95 == pytest.approx(hour.p95, rel=1e-6)
+    assert gone.oxygen().p95 > 200_000
