@@ -74,7 +74,7 @@ def _settle_url(url: str, folder: Path, file: str, faults: list[ConfigFault]) ->
     """Make the path in a SQLite URL absolute."""
     try:
         parsed = make_url(url)
-    except ArgumentError:  # the text is not shown: there may be a password in it
+    except (ArgumentError, ValueError):  # the text is not shown: there may be a password in it
         rule = "must be a URL such as sqlite:///shop.db"
         faults.append(ConfigFault(file, "store.url", None, rule))
         return url

@@ -50,7 +50,7 @@ def database_path(url: str) -> Path:
     """
     try:
         parsed = make_url(url)
-    except ArgumentError as error:
+    except (ArgumentError, ValueError) as error:
         raise StoreError(
             f"the database address {url!r} cannot be read; write sqlite:///path/to/file.db"
         ) from error

@@ -476,3 +476,11 @@ def test_what_may_be_a_secret_is_not_shown_in_a_fault(tmp_path: Path) -> None:
         (fault,) = refused(tmp_path, text).values()
         assert "T0P" not in fault
         assert "SECRET" not in fault
+
+
+def test_a_url_that_the_library_stumbles_over_is_a_fault_too(tmp_path):
+    """Found by the fuzzer: an empty port is no number, and the library says so in its own way."""
+    file = tmp_path / "shop.toml"
+    file.write_text('[store]\nurl = "sqlite://:///shop.db"\n')
+    with pytest.raises(ConfigRefused, match=r"store\.url: must be a URL such as"):
+        load(file)
