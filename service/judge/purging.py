@@ -18,6 +18,9 @@ NO_FLOW_L_MIN = 0.5
 """Below this a flow meter on a purge shows nothing worth calling flow [l/min]."""
 LOST_SHARE = 0.1
 """Below this share of the flow that had been established the gas counts as lost."""
+WALL_C = (-50.0, 1400.0)
+"""Castings that the purge model believes in [°C]; a probe may read colder and still be taken for
+good, and then the last believable one stands."""
 LEAST_VOLUME_L = 0.001
 """A cavity said to be smaller is worked out as this one [l]: the safe side."""
 SIGMAS_OF_90 = 1.645
@@ -171,7 +174,7 @@ class PurgeTrack:
                 there is none.
         """
         t_s = self.told_s = max(self.told_s, now_us / 1e6)
-        if casting_c is not None:
+        if casting_c is not None and WALL_C[0] <= casting_c <= WALL_C[1]:
             self.model.observe_wall_temperature(t_s, casting_c)
         if not self.has_flow and self.hand_l_min is not None:
             self.model.observe_flow(t_s, self.hand_l_min, by_hand=True)

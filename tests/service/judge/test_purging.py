@@ -138,3 +138,11 @@ def test_clear_by_the_sensor_says_what_a_sensor_gets_wrong(stage) -> None:
     begin(stage, oxygen1="oxygen")
     until_clear(stage)
     assert any("reads low in oil smoke" in reason for reason in purge_of(stage)["reasons"])
+
+
+def test_a_probe_colder_than_any_casting_does_not_stop_the_purge(stage):
+    """The gate takes a probe down to −60 °C for good; the model believes castings from −50 °C."""
+    begin(stage, casting_c=-55.0)
+    stage.run(60)
+    assert purge_of(stage)["running"]
+    assert purge_of(stage)["used_l"] > 10
