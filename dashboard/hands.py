@@ -108,7 +108,11 @@ def sign_out() -> Response:
     check_sender()
     token = request.cookies.get(COOKIE, "")
     if token:
-        wiring().hands.sign_out(token)
+        try:
+            wiring().hands.sign_out(token)
+        except OSError as error:
+            text = f"The sign-out cannot be kept: {error.strerror}."
+            raise Problem(503, "not-kept", text) from None
     answer = json_answer({"may_act": at_the_machine(), "pin_set": wiring().hands.is_set()})
     answer.delete_cookie(COOKIE, httponly=True, samesite="Strict")
     return answer

@@ -21,10 +21,13 @@ from service.config.tables import SerialConfig
 HEAD = "# Serial ports taken in on the page or with 'heatwindow check --adopt'.\n"
 
 
+PORTS_MOST = 64
+
+
 class AdoptedConfig(Table):
     """The whole file."""
 
-    serial: list[SerialConfig] = Field(default_factory=list, max_length=64)
+    serial: list[SerialConfig] = Field(default_factory=list, max_length=PORTS_MOST)
 
 
 class AdoptedPorts:
@@ -63,7 +66,7 @@ class AdoptedPorts:
         """Take a port in; one of the same name is replaced.
 
         Raises:
-            ConfigRefused: What is there already cannot be read.
+            ConfigRefused: What is there already cannot be read, or is as much as may be.
             OSError: It cannot be written.
         """
         self._write([*(each for each in self.read() if each.port != port.port), port])
@@ -83,7 +86,9 @@ class AdoptedPorts:
         return True
 
     def _write(self, ports: list[SerialConfig]) -> None:
-        AdoptedConfig(serial=ports)  # no more of them than may be
+        if len(ports) > PORTS_MOST:
+            rule = f"holds {PORTS_MOST} ports already: let one go first"
+            raise ConfigRefused([ConfigFault(str(self.path), "", None, rule)])
         text = HEAD + "".join(_table(port) for port in ports)
         self.path.parent.mkdir(parents=True, exist_ok=True)
         fresh = self.path.with_name(f"{self.path.name}.new")

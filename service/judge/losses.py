@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+from service.judge.channel import ROOM_C
 from service.judge.heat_track import HeatTrack
 from service.judge.outlook import LossesJson
 from service.judge.shop import Part
 from service.physics.heat_paths import gradient, heat_paths
 
-ROOM_C = 20.0
-"""Air of the shop where none is measured [°C]."""
 LEAST_EXCESS_K = 25.0
 """Nearer to the air than this the shares mean nothing [K]."""
 LEAST_FALL_C_PER_H = 30.0

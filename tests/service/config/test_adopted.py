@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.config import AdoptedPorts, ConfigRefused, SerialConfig
+from service.config.adopted import PORTS_MOST
 
 PROFILES = ("senml", "name=value", "csv", 'regex:(?P<value>\\d+) "é"')
 
@@ -86,3 +87,12 @@ def test_a_broken_file_is_named_and_left_alone(tmp_path, text, says):
         assert says in str(refused.value)
         assert str(file.path) in str(refused.value)
     assert file.path.read_bytes() == text.encode("latin-1")
+
+
+def test_one_port_too_many_is_refused_and_the_file_stays(tmp_path):
+    file = ports_in(tmp_path)
+    for number in range(PORTS_MOST):
+        file.add(SerialConfig(port=f"/dev/tty{number}"))
+    with pytest.raises(ConfigRefused, match="holds 64 ports already"):
+        file.add(SerialConfig(port="/dev/one-more"))
+    assert len(file.read()) == PORTS_MOST
