@@ -2,11 +2,12 @@
 
     .venv/bin/python tests/field/judge_campaign.py --seed 1 --hours 1000 --out judged.json
 
-One or two parts with one to three probes each, a flow meter and an oxygen sensor or not, go
-through heat after heat: oven, carry with the probes unplugged, purge, passes, cover. Probes open,
-freeze, fall off, send zeros and spikes, fall silent; hoses kink, meters fail, nodes reset, old
-readings arrive late, the wall clock steps, the service restarts after seconds or minutes without a
-reading, and the welder taps senseless things.
+One or two parts with one to three probes each, of nodes quick and slow, some of them calibrated, a
+flow meter, an oxygen sensor and an arc channel or not, go through heat after heat: oven, carry
+with the probes unplugged, purge, passes with and without taps, readings by hand, cover. Probes
+open, freeze, fall off, send zeros and spikes, fall silent; hoses kink, meters fail, nodes reset,
+old readings arrive late, the wall clock steps, the service restarts after seconds or minutes
+without a reading, and the welder taps senseless things.
 
 Promised, and checked after every second against what really is and what really arrived
 (``judge_rules.py``):
@@ -27,10 +28,8 @@ import random
 import subprocess
 import sys
 import time
-from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -39,6 +38,7 @@ PROJECT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(PROJECT))
 
 from service.judge import actions as act  # noqa: E402 - the path comes first
+from service.judge.channel_actions import CheckPoint  # noqa: E402
 from service.judge.events import (  # noqa: E402
     Acted,
     Advance,
@@ -50,6 +50,7 @@ from service.judge.events import (  # noqa: E402
 from service.judge.judge import Judge  # noqa: E402
 from service.readings import Quality, Reading  # noqa: E402
 from tests.field.judge_rules import Arrived, Watcher  # noqa: E402
+from tests.field.judge_tally import Tally  # noqa: E402
 from tests.field.judge_welder import Job, Welder, make_limits  # noqa: E402
 from tests.field.judge_world import (  # noqa: E402
     METER_FAULTS,
@@ -62,54 +63,23 @@ from tests.field.judge_world import (  # noqa: E402
 
 START_US = 1_780_000_000_000_000
 EPISODE_S = 2 * 3600
-REPLAYED_EVERY = 4
+REPLAYED_EVERY = 10
 """Every so many episodes are replayed from their events."""
-UNITS = {"probe": "Cel", "flow": "l/min", "oxygen": "ppm"}
-KINDS = {"probe": "thermocouple", "flow": "gas flow", "oxygen": "oxygen"}
+UNITS = {"probe": "Cel", "flow": "l/min", "oxygen": "ppm", "arc": "A"}
+KINDS = {"probe": "thermocouple", "flow": "gas flow", "oxygen": "oxygen", "arc": "arc"}
+
+LAGS_S: dict[str, Callable[[random.Random], float]] = {
+    "probe": lambda rng: rng.uniform(1.5, 6),
+    "flow": lambda rng: 1.0,
+    "oxygen": lambda rng: rng.uniform(5, 15),
+    "arc": lambda rng: 1.0,
+}
 
 FAULT_EVERY_S = 150.0
 """Mean time between two faults of the shop."""
 
 ACKNOWLEDGED_AFTER_S = 60.0
 """Mean time until somebody acknowledges one of the alarms."""
-
-
-@dataclass
-class Tally:
-    """What happened; ``broken`` is empty when every promise was kept."""
-
-    hours: float = 0.0
-    episodes: int = 0
-    replayed: int = 0
-    readings: int = 0
-    faults: Counter[str] = field(default_factory=Counter)
-    actions: Counter[str] = field(default_factory=Counter)
-    seconds_of_verdict: Counter[str] = field(default_factory=Counter)
-    seconds_clear: int = 0
-    seconds_clear_above_limit: int = 0
-    verdict_changes: int = 0
-    alarms_raised: Counter[str] = field(default_factory=Counter)
-    alarm_steps: Counter[str] = field(default_factory=Counter)
-    broken: Counter[str] = field(default_factory=Counter)
-    examples: dict[str, str] = field(default_factory=dict)
-
-    def add(self, other: Tally) -> None:
-        for name in self.__dataclass_fields__:
-            mine, others = getattr(self, name), getattr(other, name)
-            if isinstance(mine, Counter):
-                mine.update(others)
-            elif isinstance(mine, dict):
-                setattr(self, name, {**others, **mine})
-            else:
-                setattr(self, name, mine + others)
-
-    def plain(self) -> dict[str, Any]:
-        """As JSON wants it."""
-        return {
-            name: dict(sorted(value.items())) if isinstance(value, dict) else value
-            for name in self.__dataclass_fields__
-            for value in [getattr(self, name)]
-        }
 
 
 class Episode:
@@ -121,6 +91,7 @@ class Episode:
         self.judge, self.watcher, self.tally = Judge(), Watcher(), Tally(episodes=1)
         self.t_s, self.seq, self.offset_us, self.next_heat = 0.0, 0, 0, 1
         self.record = number % REPLAYED_EVERY == 0
+        self.pace = self.rng.choice([1.0, 1.0, 3.0])
         self.events: list[Event] = []
         self.outcomes: list[Any] = []
         self.bench: dict[str, Any] = {}
@@ -198,6 +169,7 @@ class Episode:
         job = Job(number, casting, make_limits(rng), facts)
         whats = ["probe"] * rng.randint(1, 3)
         whats += ["flow"] * (rng.random() < 0.8) + ["oxygen"] * (rng.random() < 0.4)
+        whats += ["arc"] * (rng.random() < 0.5)
         for place, what in enumerate(whats):
             job.sensors.append(self._sensor(f"{what}{number}{place}", what, casting))
         self.jobs.append(job)
@@ -205,6 +177,7 @@ class Episode:
         for sensor in job.sensors:
             self.do(act.AdoptChannel(channel=sensor.name, channel_kind=KINDS[sensor.what]))
             self.do(act.AssignChannel(channel=sensor.name, part_id=number))
+            self._calibrate(sensor)
         self.welders.append(
             Welder(job, rng, self.do, lambda: self._is_ready(number), self._heat_number)
         )
@@ -213,12 +186,23 @@ class Episode:
         rng = self.rng
         sensor = Sensor(
             name, what, casting, rng,
-            lag_s={"probe": rng.uniform(1.5, 6), "flow": 1.0, "oxygen": rng.uniform(5, 15)}[what],
-            interval_s=rng.choice([1.0, 1.0, 2.0, 4.0]),
+            lag_s=LAGS_S[what](rng),
+            interval_s=1.0 if what == "arc" else self.pace * rng.choice([1.0, 1.0, 2.0, 4.0]),
             timed=rng.random() < 0.3,
         )  # fmt: skip
-        sensor.shown = {"probe": ROOM_C, "flow": 0.0, "oxygen": 209_500.0}[what]
+        sensor.shown = {"probe": ROOM_C, "flow": 0.0, "oxygen": 209_500.0, "arc": 0.0}[what]
         return sensor
+
+    def _calibrate(self, sensor: Sensor) -> None:
+        """One probe in four is wrong, by more than the rules forgive, and was checked."""
+        if sensor.what != "probe" or self.rng.random() > 0.25:
+            return
+        sensor.off_true_k = self.rng.choice([-1.0, 1.0]) * self.rng.uniform(15.0, 40.0)
+        checks = [
+            CheckPoint(reads=true_c + sensor.off_true_k, true=true_c)
+            for true_c in self.rng.choice([(0.0,), (0.0, 300.0)])
+        ]
+        self.do(act.CalibrateChannel(channel=sensor.name, checks=tuple(checks)))
 
     def _heat_number(self) -> int:
         self.next_heat = self.judge.shop.next_heat_id
@@ -269,7 +253,8 @@ class Episode:
             rng.choice(job.of("probe")).break_down(t_s, fault, seconds)
             kind = f"probe {fault}"
         elif kind == "meter":
-            for sensor in (job.of("flow") + job.of("oxygen"))[:1]:
+            meters = [sensor for sensor in job.sensors if sensor.what != "probe"]
+            for sensor in rng.sample(meters, min(1, len(meters))):
                 sensor.break_down(t_s, rng.choice(METER_FAULTS), seconds)
         elif kind == "kink":
             job.casting.kinked = not job.casting.kinked

@@ -29,6 +29,8 @@ LIMIT_FACTOR = 3.0
 """The bound is at 95 %: one cavity in twenty may be above the limit when it is clear, a little."""
 FLOWS_L_MIN = 0.5
 GRACE_S = 1.0
+BY_HAND_S = 61.0
+"""A reading by hand is believed for a minute."""
 
 
 @dataclass
@@ -85,7 +87,7 @@ class Watcher:
             return
         if part["phase"] != "bench":
             yield "ready off the bench"
-        if not probes:
+        if not probes and job.by_hand_s > BY_HAND_S:
             yield "ready without a probe"
         for probe in probes:
             if channels[probe.name]["quality"] != "good" or not self._fresh_good(probe, t_s):

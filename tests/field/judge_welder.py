@@ -6,11 +6,13 @@ senseless, which the judge must refuse or live with.
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from service.judge import actions as act
+from service.judge.hand_actions import KIND_OF_METHOD, LEAST_OFF
 from tests.field.judge_world import ROOM_C, Casting, Sensor
 
 Act = Callable[[act.Action], bool]
@@ -26,7 +28,8 @@ class Job:
     facts: act.PartFacts
     sensors: list[Sensor] = field(default_factory=list)
     heat_id: int = 0
-    welding: bool = False
+    by_hand_s: float = math.inf
+    """How long ago somebody last entered a temperature by hand [s]."""
 
     def of(self, what: str) -> list[Sensor]:
         return [sensor for sensor in self.sensors if sensor.what == what]
@@ -75,6 +78,7 @@ class Welder:
 
     def step(self) -> None:
         self._rest_s -= 1.0
+        self.job.by_hand_s += 1.0
         if self._rest_s <= 0.0:
             self._rest_s = next(self._work)
 
@@ -143,13 +147,37 @@ class Welder:
         while patience_s > 0 and not self.ready():
             patience_s -= 5
             yield 5.0
-        if not self.do(act.BeginPass(heat_id=job.heat_id)):
+        if rng.random() < 0.3:
+            self._enter()
+        taps = not job.of("arc") or rng.random() < 0.3
+        if taps and not self.do(act.BeginPass(heat_id=job.heat_id)):
             return
-        casting.arc = True
-        yield rng.uniform(3, 60)
-        casting.arc = False
-        self.do(act.EndPass(heat_id=job.heat_id))
+        for _ in range(rng.randint(1, 3)):  # stitches, some close enough to be one pass
+            casting.arc = True
+            yield rng.uniform(3, 30)
+            casting.arc = False
+            yield rng.uniform(1, 8)
+        if taps:
+            self.do(act.EndPass(heat_id=job.heat_id))
         yield rng.uniform(2, 90)
+
+    def _enter(self) -> None:
+        """A reading by hand, wrong by no more than its method allows."""
+        rng, casting = self.rng, self.job.casting
+        method = rng.choice(list(KIND_OF_METHOD))
+        true = casting.temperature_c
+        if method == "ball meter":
+            value = casting.flow_l_min
+        elif method == "crayon melted":
+            value = max(20.0, true - rng.uniform(0.0, 60.0))
+        elif method == "crayon not melted":
+            value = true + rng.uniform(0.0, 60.0)
+        else:
+            floor, share = LEAST_OFF[method]
+            value = true + rng.uniform(-1.0, 1.0) * max(floor, share * true)
+        entry = act.EnterReading(part_id=self.job.number, method=method, value=round(value, 1))
+        if self.do(entry) and method != "ball meter":
+            self.job.by_hand_s = 0.0
 
     def whim(self) -> act.Action:
         """Something that nobody in his senses would tap now."""
@@ -165,5 +193,7 @@ class Welder:
                 act.AssignChannel(channel=rng.choice(self.job.sensors).name, part_id=None),
                 act.AcknowledgeAlarm(alarm_id=rng.randint(0, 9)),
                 act.EndHeat(heat_id=heat_id),
+                act.NextStep(heat_id=heat_id),
+                act.UndoStep(heat_id=heat_id, number=rng.randint(1, 9)),
             ]
         )

@@ -23,6 +23,8 @@ FROZEN_BLIND_S = 100.0
 MOST_JITTER = 1.2
 """An interval is at most so much longer than it should be."""
 METER_FAULTS = ("silent", "out-of-range")
+ARC_A = 90.0
+"""Current of a pass on tube."""
 
 
 @dataclass
@@ -67,11 +69,12 @@ class Sensor:
     """One channel: a lagging value of one casting, sent every ``interval_s``, and its fault.
 
     Attributes:
-        what: ``probe``, ``flow`` or ``oxygen``.
+        what: ``probe``, ``flow``, ``oxygen`` or ``arc``.
         attached: A probe sits on the part; else it hangs in air.
         left_behind: Unplugged for the carry, and no good reading has come since.
         shown: The sensor's own value, after its lag.
         timed: It sends its own times, off by ``skew_s``.
+        off_true_k: Its own error, which a calibration takes off [K].
     """
 
     name: str
@@ -91,6 +94,7 @@ class Sensor:
     frozen: float = 0.0
     next_s: float = 0.0
     misleads_until_s: float = -1.0
+    off_true_k: float = 0.0
 
     def true(self) -> float:
         """What it would read without lag, noise and fault."""
@@ -98,6 +102,8 @@ class Sensor:
             return self.casting.flow_l_min
         if self.what == "oxygen":
             return self.casting.oxygen_ppm
+        if self.what == "arc":
+            return ARC_A if self.casting.arc else 0.0
         return self.casting.temperature_c if self.attached else ROOM_C
 
     def second(self, t_s: float) -> None:
@@ -128,7 +134,9 @@ class Sensor:
             return round(max(0.0, noisy), 2)
         if self.what == "oxygen":
             return round(max(0.0, self.shown * self.rng.gauss(1.0, 0.02)), 1)
-        return round(4 * (self.shown + self.rng.gauss(0.0, 0.2))) / 4
+        if self.what == "arc":
+            return round(self.true() + self.rng.gauss(0.0, 1.0), 1)
+        return round(4 * (self.shown + self.off_true_k + self.rng.gauss(0.0, 0.2))) / 4
 
     def sends(self, t_s: float) -> float | str | None:
         """What arrives at ``t_s``: a number, a fault's name, or nothing."""
