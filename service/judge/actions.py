@@ -22,6 +22,7 @@ from service.judge.trip_actions import (
     BeginHeat,
     BeginPass,
     BeginPurge,
+    CorrectPass,
     CorrectPhase,
     EndHeat,
     EndPass,
@@ -42,6 +43,7 @@ __all__ = [
     "BeginPurge",
     "CalibrateChannel",
     "ChannelName",
+    "CorrectPass",
     "CorrectPhase",
     "EndHeat",
     "EndPass",
@@ -289,6 +291,7 @@ OperatorAction = Annotated[
     | EndPass
     | NextStep
     | UndoStep
+    | CorrectPass
     | CorrectPhase
     | AnswerQuestion
     | SetBottle
@@ -316,6 +319,7 @@ Action = Annotated[
     | EndPass
     | NextStep
     | UndoStep
+    | CorrectPass
     | CorrectPhase
     | AnswerQuestion
     | SetBottle

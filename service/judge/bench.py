@@ -207,6 +207,7 @@ def _channel(state: JudgeState, track: ChannelTrack) -> ChannelJson:
         "reason": track.why(state.looked_us) or _overdue(said, now_utc_us),
         "age_s": round(max(0, track.age_us(state.now_us)) / 1e6, 1),
         "part_id": None if said is None else said.part_id,
+        "from_joint_mm": None if said is None else said.from_joint_mm,
         "thermocouple": None if junction is None else junction.letter,
         "cold_junction": None if junction is None else junction.channel,
         "by_hand": None if said is None else _by_hand(said),

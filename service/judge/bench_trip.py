@@ -95,6 +95,7 @@ def pass_json(weld: WeldPass, heat: Heat) -> PassTimesJson:
         "arc_s": _seconds(heat.arc_now_us if running else weld.arc_us),
         "tack": weld.tack,
         "origin": weld.origin,
+        "corrected": weld.corrected,
     }
 
 

@@ -115,7 +115,14 @@ class VerdictChange:
 
 
 TripKind = Literal[
-    "move part", "begin pass", "end pass", "begin purge", "end purge", "undo step", "correct phase"
+    "move part",
+    "begin pass",
+    "end pass",
+    "begin purge",
+    "end purge",
+    "undo step",
+    "correct phase",
+    "correct pass",
 ]
 
 

@@ -94,6 +94,7 @@ class PassTimesJson(TypedDict):
     """How long the arc burnt, by the arc channel; ``None`` where none watched."""
     tack: NotRequired[bool]
     origin: NotRequired[Origin]
+    corrected: NotRequired[bool]
 
 
 class PhaseJson(TypedDict):
@@ -216,6 +217,8 @@ class ChannelJson(TypedDict):
     reason: str | None
     age_s: float
     part_id: int | None
+    from_joint_mm: NotRequired[float | None]
+    """How far a probe sits from the groove's edge; ``None``: nobody has said."""
     thermocouple: str | None
     """Letter of the type, for a channel that sends the bare voltage."""
     cold_junction: str | None

@@ -214,6 +214,13 @@ class Shop:
             raise Refused(f"Heat {heat_id} has ended.")
         return heat
 
+    def known_heat(self, heat_id: int) -> Heat:
+        """A heat that is remembered, open or ended, or ``Refused``."""
+        heat = self.heats.get(heat_id)
+        if heat is None:
+            raise Refused(f"There is no heat {heat_id} that can still be corrected.")
+        return heat
+
     def forget_old_heats(self) -> None:
         """Keep the memory bounded: the database keeps every heat, the judge only recent ones."""
         ended = [heat.id for heat in self.heats.values() if heat.ended_us is not None]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from service.judge import actions as act
-from service.judge import trip_rules
+from service.judge import corrections, trip_rules
 from service.judge.by_hand import entry_of
 from service.judge.calibration import DAY_US, Calibration
 from service.judge.cold_junction import Junction
@@ -280,7 +280,8 @@ _rule(act.EndPurge, trip_rules.check_end_purge, trip_rules.apply_end_purge)
 _rule(act.BeginPass, trip_rules.check_begin_pass, trip_rules.apply_begin_pass)
 _rule(act.EndPass, trip_rules.check_end_pass, trip_rules.apply_end_pass)
 _rule(act.UndoStep, trip_rules.check_undo, trip_rules.apply_undo)
-_rule(act.CorrectPhase, trip_rules.check_correct, trip_rules.apply_correct)
+_rule(act.CorrectPhase, corrections.check_correct_phase, corrections.apply_correct_phase)
+_rule(act.CorrectPass, corrections.check_correct_pass, corrections.apply_correct_pass)
 _rule(act.NextStep, _check_heat, _nothing)
 _rule(act.AnswerQuestion, _anything, _nothing)
 _rule(act.ServiceStarted, _anything, _apply_started)

@@ -48,6 +48,7 @@ class WeldPass:
 
     Attributes:
         arc_us: Time the arc burnt by the arc channel [µs]; ``None``: none was watching.
+        corrected: A person has changed what was said first.
     """
 
     number: int
@@ -57,6 +58,7 @@ class WeldPass:
     ended_us: int | None = None
     ended_utc_us: int | None = None
     arc_us: int | None = None
+    corrected: bool = False
 
     @property
     def tack(self) -> bool:

@@ -117,6 +117,37 @@ class CorrectPhase(BaseAction):
         return self
 
 
+class CorrectPass(BaseAction):
+    """Say afterwards when a pass began or ended, or that it never was.
+
+    No reading is touched, and the arc's own time stays as its channel measured it.
+
+    Attributes:
+        number: The number of the pass.
+        began_us, ended_us: When the arc was struck and when it went out [µs UTC]; absent: as said
+            before.
+        never: It never was: an arc of another job, a slip of the glove.
+        by: Who says so.
+    """
+
+    kind: Literal["correct pass"] = "correct pass"
+    heat_id: int
+    number: Annotated[int, Field(ge=1)]
+    began_us: Annotated[int, Field(ge=0, lt=1 << 62)] | None = None
+    ended_us: Annotated[int, Field(ge=0, lt=1 << 62)] | None = None
+    never: bool = False
+    by: Name | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> CorrectPass:
+        timed = self.began_us is not None or self.ended_us is not None
+        if self.never and timed:
+            raise ValueError("never goes without began_us and ended_us: what never was has neither")
+        if not self.never and not timed:
+            raise ValueError("say began_us, ended_us or never: otherwise nothing is corrected")
+        return self
+
+
 class AnswerQuestion(BaseAction):
     """Say which part is meant, where the readings or the button left it open.
 

@@ -25,6 +25,7 @@ TRIP_ACTIONS = (
     act.EndPass,
     act.UndoStep,
     act.CorrectPhase,
+    act.CorrectPass,
 )
 """Actions that are steps of a trip, or about them."""
 
@@ -36,6 +37,7 @@ TripAction = (
     | act.EndPass
     | act.UndoStep
     | act.CorrectPhase
+    | act.CorrectPass
 )
 
 ANEW = "counted anew: the purge was ended and begun again"
@@ -55,12 +57,14 @@ ORIGIN_WORDS: dict[act.Origin, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Before:
-    """What a step will have changed: the phase, and the last step that could be taken back."""
+    """What a step will have changed: the phase, the last step that could be taken back, and the
+    number of the last pass."""
 
     phase: act.HeatPhase
     phase_origin: act.Origin
     steps_taken: int
     step: Step | None
+    weld: int
 
 
 def before(state: JudgeState, action: act.Action) -> Before | None:
@@ -71,7 +75,8 @@ def before(state: JudgeState, action: act.Action) -> Before | None:
     if heat is None:
         return None
     step = heat.steps[-1] if heat.steps else None
-    return Before(heat.phase, heat.phase_origin, heat.steps_taken, step)
+    weld = heat.welds[-1].number if heat.welds else 0
+    return Before(heat.phase, heat.phase_origin, heat.steps_taken, step, weld)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +85,8 @@ class _Done:
 
     state: JudgeState
     heat: Heat
-    track: HeatTrack
+    track: HeatTrack | None
+    """``None``: the heat has ended."""
     stamp: Stamp
     action: TripAction
     was: Before
@@ -104,14 +110,15 @@ def follow(state: JudgeState, stamp: Stamp, action: act.Action, was: Before) -> 
     if not isinstance(action, TRIP_ACTIONS):
         return []
     heat = state.shop.heats[action.heat_id]
-    done = _Done(state, heat, state.heats[action.heat_id], stamp, action, was)
-    _tell_models(done)
-    _tell_watch(done)
+    done = _Done(state, heat, state.heats.get(action.heat_id), stamp, action, was)
+    if done.track is not None:
+        _tell_models(done, done.track)
+        _tell_watch(done, done.track)
     return [_told(done)]
 
 
-def _tell_models(done: _Done) -> None:
-    heat, track, was, mono_us = done.heat, done.track, done.was, done.stamp.mono_us
+def _tell_models(done: _Done, track: HeatTrack) -> None:
+    heat, was, mono_us = done.heat, done.was, done.stamp.mono_us
     part = done.state.shop.parts[heat.part_id]
     overdue = oxygen_overdue(done.state, part.id, mono_us)
     if heat.phase != was.phase:
@@ -137,13 +144,13 @@ def _tell_models(done: _Done) -> None:
             pass
 
 
-def _tell_watch(done: _Done) -> None:
+def _tell_watch(done: _Done, track: HeatTrack) -> None:
     heat, was, now_us = done.heat, done.was, done.state.now_us
     if heat.phase == was.phase:
         return
-    done.track.watch.moved(heat.phase, now_us, by_person=done.by_person)
+    track.watch.moved(heat.phase, now_us, by_person=done.by_person)
     if was.phase_origin == "readings" and isinstance(done.action, act.UndoStep | act.CorrectPhase):
-        done.track.watch.deny(was.phase, now_us)
+        track.watch.deny(was.phase, now_us)
 
 
 def _told(done: _Done) -> TripChange:
@@ -159,7 +166,7 @@ def _told(done: _Done) -> TripChange:
         undone=None if done.undone is None else done.undone.kind,
         phase=span.phase if moved and span is not None else None,
         origin=stamp.origin,
-        by=action.by if isinstance(action, act.CorrectPhase) else None,
+        by=action.by if isinstance(action, act.CorrectPhase | act.CorrectPass) else None,
         since_us=span.since_utc_us if moved and span is not None else stamp.utc_us,
         arc_us=heat.welds[-1].arc_us if isinstance(action, act.EndPass) else None,
         at_us=state.now_us + state.shop.offset_us,
@@ -172,16 +179,16 @@ def _number(done: _Done) -> int:
     """The place on the trip of the phase meant, or the number of the pass; 0 for the gas."""
     heat, undone = done.heat, done.undone
     match done.action:
-        case act.CorrectPhase(number=number):
+        case act.CorrectPhase(number=number) | act.CorrectPass(number=number):
             return number
         case act.UndoStep():
             if undone is None or undone.kind == "move part":
                 return heat.phases[-1].number + 1
-            return heat.passes + (undone.kind == "begin pass") if "pass" in undone.kind else 0
+            return done.was.weld if "pass" in undone.kind else 0
         case act.MovePart():
             return heat.phases[-1].number
         case act.BeginPass() | act.EndPass():
-            return heat.passes
+            return heat.welds[-1].number
         case _:
             return 0
 
@@ -191,11 +198,12 @@ def _words(done: _Done) -> str:
     ended = "tack" if heat.welds and heat.welds[-1].tack else "pass"
     words: dict[str, str] = {
         "move part": PHASE_WORDS[heat.phase],
-        "begin pass": f"pass {heat.passes} begun",
-        "end pass": f"{ended} {heat.passes} ended",
+        "begin pass": f"pass {_number(done)} begun",
+        "end pass": f"{ended} {_number(done)} ended",
         "begin purge": "purge begun",
         "end purge": "purge ended",
         "undo step": f"taken back: {'a step' if done.undone is None else done.undone.kind}",
         "correct phase": f"phase {_number(done)} corrected",
+        "correct pass": f"pass {_number(done)} corrected",
     }
     return words[done.action.kind]

@@ -7,8 +7,6 @@ it, and is no error.
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 from service.judge import actions as act
 from service.judge.events import Refused, Stamp
 from service.judge.shop import Heat, Shop
@@ -94,12 +92,12 @@ def apply_move(shop: Shop, stamp: Stamp, action: act.MovePart) -> int:
     number = heat.phases[-1].number + 1
     span = PhaseSpan(number, action.phase, stamp.mono_us, stamp.utc_us, stamp.origin)
     heat.phases = [*heat.phases[1 - PHASES_KEPT :], span]
-    _stand_in_last_phase(heat)
+    stand_in_last_phase(heat)
     _note(heat, stamp, "move part", phase=action.phase)
     return 0
 
 
-def _stand_in_last_phase(heat: Heat) -> None:
+def stand_in_last_phase(heat: Heat) -> None:
     last = heat.phases[-1]
     heat.phase, heat.phase_since_us, heat.phase_origin = last.phase, last.since_us, last.origin
     covered = heat.phase == "slow cool" and heat.arc_out_us is not None
@@ -157,7 +155,8 @@ def apply_begin_pass(shop: Shop, stamp: Stamp, action: act.BeginPass) -> int:
         heat.welds[-1].origin = stamp.origin
         return 0
     heat.pass_since_us, heat.passes = stamp.mono_us, heat.passes + 1
-    weld = WeldPass(heat.passes, stamp.mono_us, stamp.utc_us, stamp.origin)
+    number = heat.welds[-1].number + 1 if heat.welds else 1
+    weld = WeldPass(number, stamp.mono_us, stamp.utc_us, stamp.origin)
     heat.welds = [*heat.welds[1 - PASSES_KEPT :], weld]
     _note(heat, stamp, "begin pass", was_us=heat.arc_out_us)
     return 0
@@ -202,7 +201,7 @@ def apply_undo(shop: Shop, stamp: Stamp, action: act.UndoStep) -> int:
     match step.kind:
         case "move part":
             del heat.phases[-1]
-            _stand_in_last_phase(heat)
+            stand_in_last_phase(heat)
         case "begin pass":
             _take_pass_away(heat, stamp, step)
         case "end pass":
@@ -229,66 +228,3 @@ def _go_on_with_pass(heat: Heat, stamp: Stamp, step: Step) -> None:
     weld.ended_us = weld.ended_utc_us = weld.arc_us = None
     heat.pass_since_us, heat.arc_out_us = weld.began_us, step.was_us
     heat.pass_said_us = stamp.mono_us
-
-
-# --- correcting ----------------------------------------------------------------------------------
-
-
-def check_correct(shop: Shop, action: act.CorrectPhase) -> None:
-    heat = shop.open_heat(action.heat_id)
-    place = _place(heat, action.number)
-    phases = [span.phase for span in heat.phases]
-    if action.never:
-        if place == 0:
-            raise Refused("A heat begins with its first phase: end the heat instead.")
-        del phases[place]
-    elif action.phase is not None:
-        phases[place] = action.phase
-    if any(one == other for one, other in pairwise(phases)):
-        raise Refused(
-            "The part would go from a phase into the same phase: say of the second that it never "
-            "was."
-        )
-    if action.began_us is not None:
-        _check_began(shop, heat, place, action.began_us)
-    if heat.pass_running and phases[-1] != "bench":
-        raise Refused("A pass is running: end it before moving the part.")
-
-
-def _place(heat: Heat, number: int) -> int:
-    for place, span in enumerate(heat.phases):
-        if span.number == number:
-            return place
-    raise Refused(f"Heat {heat.id} has no phase {number} that can be corrected.")
-
-
-def _check_began(shop: Shop, heat: Heat, place: int, began_us: int) -> None:
-    if place == 0:
-        raise Refused("The first phase begins with the heat.")
-    low_us = heat.phases[place - 1].since_utc_us
-    later = heat.phases[place + 1 :]
-    high_us = later[0].since_utc_us if later else None
-    if began_us < low_us or (high_us is not None and began_us > high_us):
-        raise Refused(
-            "A phase begins after the one before it and before the one after it; "
-            "the time given is not between those."
-        )
-
-
-def apply_correct(shop: Shop, stamp: Stamp, action: act.CorrectPhase) -> int:
-    heat = shop.open_heat(action.heat_id)
-    place = _place(heat, action.number)
-    if action.never:
-        del heat.phases[place]
-    else:
-        span = heat.phases[place]
-        span.phase = action.phase or span.phase
-        if action.began_us is not None:
-            # Nothing begins in the future, whatever the sender's clock says.
-            began_us = min(action.began_us, stamp.utc_us)
-            span.since_us += began_us - span.since_utc_us
-            span.since_utc_us = began_us
-        span.origin, span.corrected = stamp.origin, True
-    heat.steps = []  # they are not what happened any more
-    _stand_in_last_phase(heat)
-    return 0

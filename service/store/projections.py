@@ -24,6 +24,7 @@ from service.judge.actions import (
     CalibrateChannel,
     ChangePart,
     ClockStepped,
+    CorrectPass,
     CorrectPhase,
     CreatePart,
     EndHeat,
@@ -60,6 +61,7 @@ from service.store.schema import (
     reading,
     weld_pass,
 )
+from service.store.trips import correct_pass
 
 JOURNAL_ONLY: tuple[type, ...] = (
     AcknowledgeAlarm,
@@ -282,4 +284,5 @@ WRITERS: dict[type[Action], Write] = {
     SetLimits: _set_limits,
     BeginHeat: _begin_heat,
     EndHeat: _end_heat,
+    CorrectPass: correct_pass,
 }

@@ -12,7 +12,9 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, func, select
 
-from service.judge.events import TripChange, TripKind
+from service.judge.actions import CorrectPass
+from service.judge.events import Acted, TripChange, TripKind
+from service.store.codes import Codes
 from service.store.schema import heat, heat_phase, purge, weld_pass
 
 Write = Callable[[Connection, TripChange], None]
@@ -99,6 +101,29 @@ def _sum_arc(connection: Connection, heat_id: int) -> None:
     connection.execute(heat.update().where(heat.c.id == heat_id).values(arc_us=total))
 
 
+def _correct_pass(connection: Connection, change: TripChange) -> None:
+    """The row itself follows the action, which says both times (``correct_pass``)."""
+    _sum_arc(connection, change.heat_id)
+
+
+def correct_pass(connection: Connection, acted: Acted, action: CorrectPass, _: Codes) -> None:
+    """The pass as a person says it was beside the one that was noted, which is marked void."""
+    valid = [
+        weld_pass.c.heat_id == action.heat_id,
+        weld_pass.c.number == action.number,
+        weld_pass.c.void_us.is_(None),
+    ]
+    now_us = acted.stamp.utc_us
+    noted = connection.execute(select(weld_pass).where(*valid)).mappings().one_or_none()
+    connection.execute(weld_pass.update().where(*valid).values(void_us=now_us))
+    if noted is not None and not action.never:
+        said = {"begun_us": action.began_us, "ended_us": action.ended_us}
+        said = {name: min(us, now_us) for name, us in said.items() if us is not None}
+        row = {name: value for name, value in noted.items() if name != "id"}
+        connection.execute(weld_pass.insert().values({**row, **said, "origin": acted.stamp.origin}))
+    _sum_arc(connection, action.heat_id)
+
+
 def _begin_purge(connection: Connection, change: TripChange) -> None:
     _end_purge(connection, change)
     connection.execute(purge.insert().values(heat_id=change.heat_id, begun_us=change.since_us))
@@ -141,4 +166,5 @@ WRITERS: dict[TripKind, Write] = {
     "end purge": _end_purge,
     "undo step": _undo,
     "correct phase": _correct_phase,
+    "correct pass": _correct_pass,
 }

@@ -40,6 +40,23 @@ def test_a_bare_voltage_is_asked_for_its_type_and_its_terminals(opened, board, a
     expect(row).to_contain_text("10 mV of type N, terminals measured by board/terminals")
 
 
+def test_how_far_a_probe_sits_from_the_joint_is_said_by_a_tap(opened, board, answers):
+    probe = answers.channel("bench/joint", "thermocouple", 300.0, "Cel", part_id=1)
+    board.show(answers.answer(answers.READY, channels=[probe]))
+    page = opened("#sensors")
+    place = page.locator("[data-channel='bench/joint'] [data-action='choose distance']")
+    expect(place).to_contain_text("Not said")
+    place.click()
+    page.click("[data-action='say distance'][data-value='50']")
+    page.get_by_text("bench/joint: 50 mm from the groove").wait_for()
+    (said,) = board.acted
+    assert said == {
+        "kind": "assign channel", "channel": "bench/joint", "part_id": 1, "from_joint_mm": 50,
+    }  # fmt: skip
+    board.show(answers.answer(answers.READY, channels=[probe | {"from_joint_mm": 50.0}]))
+    expect(place).to_contain_text("50 mm")
+
+
 def test_a_serial_port_is_taken_in_and_let_go(opened, board):
     board.unused = [UnusedPort("usb:1a86:7523:A7", "/dev/ttyUSB0", "bench board")]
     page = opened("#sensors")

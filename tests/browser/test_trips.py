@@ -155,6 +155,51 @@ def test_a_phase_is_corrected_by_taps(opened, board, show):
     assert began["began_us"] > 0
 
 
+def test_a_pass_is_corrected_by_taps(opened, board, show):
+    began, ended = "2026-03-03T10:00:00.000Z", "2026-03-03T10:00:40.000Z"
+    done = {
+        "number": 1, "began_at": began, "ended_at": ended, "arc_s": None, "tack": False,
+        "origin": "readings", "corrected": False,
+    }  # fmt: skip
+    running = done | {"number": 2, "began_at": "2026-03-03T10:02:00.000Z", "ended_at": None}
+    show({"pass_times": [done, running], "passes": 2, "pass_running": True})
+    page = opened()
+    sheet = page.locator("#sheet")
+    page.click("[data-action='correct phase']")
+    expect(sheet.locator("[data-action='choose pass']")).to_have_count(2)
+    sheet.locator("[data-action='choose pass'][data-value='2']").click()
+    expect(sheet.locator("[data-action='never pass']")).to_have_count(0)
+    sheet.locator("[data-action='close sheet']").click()
+    for tap in ("began pass'][data-value='-10", "ended pass'][data-value='60", "never pass"):
+        page.click("[data-action='correct phase']")
+        sheet.locator("[data-action='choose pass'][data-value='1']").click()
+        sheet.locator(f"[data-action='{tap}']").click()
+        page.wait_for_selector("dialog:not([open])", state="attached")
+    assert {(each["kind"], each["number"]) for each in board.acted} == {("correct pass", 1)}
+    earlier, longer, never = board.acted
+    assert longer["ended_us"] - earlier["began_us"] == 110_000_000
+    assert never["never"]
+
+
+def test_which_side_governs_is_answered_by_a_tap(opened, board, answers):
+    part = copy.deepcopy(answers.READY)
+    words = "The tube may be at 150 °C at most, the casting needs 200 °C."
+    part["limits"] |= {"tube_interpass_max_c": 150.0}
+    in_force = {"preheat_min_c": None, "interpass_max_c": None, "conflict": words}
+    part["limits"]["in_force"] = in_force | {"set_aside": None}
+    board.show(answers.answer(part))
+    page = opened("#parts")
+    page.click("[data-action='governing side']")
+    expect(page.locator("#sheet")).to_contain_text(words)
+    page.click("[data-action='choose side'][data-value='casting']")
+    page.wait_for_selector("dialog:not([open])", state="attached")
+    (said,) = board.acted
+    assert said["kind"] == "set limits"
+    assert said["limits"]["governing_side"] == "casting"
+    assert said["limits"]["tube_interpass_max_c"] == 150.0
+    assert "in_force" not in said["limits"]
+
+
 def test_buttons_of_a_trip_are_large_enough_for_gloves(opened, show):
     asked = {
         "id": 5, "kind": "next", "channel": "button", "since": "2026-03-03T10:00:00.000Z",

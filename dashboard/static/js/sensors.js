@@ -3,7 +3,7 @@ import { Bottle } from "./bottle.js";
 import { canCalibrate, openCalibration } from "./calibration.js";
 import { act } from "./deeds.js";
 import { h, keyed, setAttribute, setText, show } from "./dom.js";
-import { duration, NONE, reading } from "./format.js";
+import { duration, integer, NONE, reading } from "./format.js";
 import { Outlets } from "./outlets.js";
 import { Ports } from "./ports.js";
 import { closeSheet, openSheet, tiles } from "./sheet.js";
@@ -13,6 +13,9 @@ const KINDS = ["thermocouple", "cold junction", "ambient", "gas flow", "oxygen",
 
 /** These sit on no part. */
 const OF_THE_SHOP = ["room oxygen", "torch flow"];
+
+/** Distances from the groove's edge that are offered [mm]; 50 and 75 are the usual ones for measuring preheat. */
+const FROM_JOINT_MM = [10, 25, 50, 75, 150, 300];
 
 /** Letter types of ITS-90, the usual ones first. */
 const LETTERS = ["K", "N", "J", "T", "E", "R", "S", "B"];
@@ -73,12 +76,14 @@ export class View {
     const sentAs = h("p", { class: "note" });
     const [kind, kindWord] = choice("choose kind", t("sensors.measures"));
     const [part, partWord] = choice("choose part", t("sensors.on"));
+    const [place, placeWord] = choice("choose distance", t("sensors.from_joint"));
     const [checked, checkedWord] = choice("calibrate", t("calibration.label"));
     let channel = null;
     kind.addEventListener("click", () => this.#chooseKind(channel));
     part.addEventListener("click", () => this.#choosePart(channel));
+    place.addEventListener("click", () => this.#chooseDistance(channel));
     checked.addEventListener("click", () => openCalibration(channel, () => this.bench()?.channels.find((each) => each.name === channel.name)));
-    const element = h("article", { class: "channel" }, h("div", { class: "channel-head" }, name, value), h("p", { class: "channel-state" }, quality, age), reason, sentAs, h("div", { class: "channel-deeds" }, kind, part, checked));
+    const element = h("article", { class: "channel" }, h("div", { class: "channel-head" }, name, value), h("p", { class: "channel-state" }, quality, age), reason, sentAs, h("div", { class: "channel-deeds" }, kind, part, place, checked));
     const update = (fresh) => {
       channel = fresh;
       setAttribute(element, "data-channel", channel.name);
@@ -98,6 +103,8 @@ export class View {
       const sitsOn = this.bench()?.parts.find((p) => p.id === channel.part_id);
       setText(partWord, sitsOn?.name ?? t("sensors.no_part"));
       show(part, channel.kind !== null && !OF_THE_SHOP.includes(channel.kind));
+      show(place, channel.kind === "thermocouple" && channel.part_id !== null);
+      setText(placeWord, distance(channel.from_joint_mm ?? null));
       show(checked, canCalibrate(channel));
       setText(checkedWord, calibrated(channel.calibration));
     };
@@ -145,12 +152,25 @@ export class View {
       await act({ kind: "assign channel", channel: channel.name, part_id: part ? part.id : null }, said);
     }));
   }
+
+  /** Where on the part: the probes beside the joint are the ones that interpass is judged by. */
+  #chooseDistance(channel) {
+    const options = [...FROM_JOINT_MM, null].map((mm) => ({ value: mm, text: distance(mm), chosen: mm === (channel.from_joint_mm ?? null) }));
+    openSheet(t("sensors.distance_title", { channel: channel.name }), "distance", h("p", { class: "note" }, t("sensors.distance_note")), tiles("say distance", options, async (mm) => {
+      closeSheet();
+      await act({ kind: "assign channel", channel: channel.name, part_id: channel.part_id, from_joint_mm: mm }, t("done.distance", { channel: channel.name, distance: distance(mm) }));
+    }));
+  }
 }
 
 /** A button that shows what is chosen under what it is about. */
 function choice(action, about) {
   const word = h("strong");
   return [h("button", { type: "button", class: "button choice", "data-action": action }, h("span", {}, about), word), word];
+}
+
+function distance(mm) {
+  return mm === null ? t("sensors.distance_none") : t("sensors.distance", { mm: integer(mm) });
 }
 
 function calibrated(calibration) {

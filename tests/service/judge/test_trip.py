@@ -636,7 +636,93 @@ def test_a_correction_that_cannot_be_is_refused(button, correction, words):
         button.act(act.CorrectPhase(heat_id=1, **correction))
 
 
+@pytest.fixture
+def welded(button):
+    """On the bench with two passes welded."""
+    for _ in range(2):
+        button.act(act.NextStep(heat_id=1))
+    for _ in range(2):
+        button.act(act.BeginPass(heat_id=1))
+        button.run(20)
+        button.act(act.EndPass(heat_id=1))
+        button.run(20)
+    return button
+
+
+def test_a_pass_is_corrected(welded):
+    first, second = welded.bench_part()["pass_times"]
+    struck, out = welded.trips[-2].since_us, welded.trips[-1].since_us
+    welded.act(act.CorrectPass(heat_id=1, number=2, ended_us=out + 10_000_000, by="the welder"))
+    after = welded.bench_part()
+    assert after["pass_times"][0] == first
+    assert after["pass_times"][1]["ended_at"] > second["ended_at"]
+    assert after["pass_times"][1]["corrected"]
+    assert after["trip"]["last_arc_s"] == pytest.approx(10, abs=1)
+    assert welded.trips[-1].by == "the welder"
+    assert "pass 2 corrected" in welded.trips[-1].text
+
+    welded.act(act.CorrectPass(heat_id=1, number=2, began_us=struck, ended_us=struck + 2_000_000))
+    assert welded.bench_part()["pass_times"][1]["tack"]
+    assert welded.bench_part()["trip"]["tacks"] == 1
+    welded.act(act.CorrectPass(heat_id=1, number=1, never=True))
+    assert [each["number"] for each in welded.bench_part()["pass_times"]] == [2]
+    assert welded.bench_part()["passes"] == 1
+    welded.act(act.BeginPass(heat_id=1))
+    assert welded.trips[-1].number == 3, "a number that was given is not given again"
+
+
+def test_a_heat_that_has_ended_is_corrected(welded):
+    out = welded.trips[-1].since_us
+    welded.act(act.MovePart(heat_id=1, phase="slow cool"))
+    covered = welded.trips[-1].since_us
+    welded.act(act.EndHeat(heat_id=1))
+    welded.act(act.CorrectPass(heat_id=1, number=2, ended_us=out - 5_000_000))
+    assert welded.trips[-1].kind == "correct pass"
+    welded.act(act.CorrectPhase(heat_id=1, number=4, began_us=covered - 1_000_000))
+    heat = welded.judge.shop.heats[1]
+    assert heat.covered_after_us == pytest.approx(heat.phases[-1].since_us - heat.arc_out_us)
+    assert heat.phases[-1].since_utc_us == covered - 1_000_000
+    assert heat.welds[-1].ended_utc_us == out - 5_000_000
+    with pytest.raises(Refused, match="not between"):
+        welded.act(act.CorrectPass(heat_id=1, number=2, ended_us=covered + 10**12))
+    with pytest.raises(Refused, match="no heat 9"):
+        welded.act(act.CorrectPhase(heat_id=9, number=1, phase="bench"))
+
+
+@pytest.mark.parametrize(
+    ("correction", "words"),
+    [
+        ({"number": 5, "never": True}, "no pass 5"),
+        ({"number": 1, "began_us": 5}, "not between"),
+        ({"number": 2, "began_us": 5}, "not between"),
+        ({"number": 3, "never": True}, "still running"),
+        ({"number": 3, "ended_us": 5}, "still running"),
+    ],
+)
+def test_a_correction_of_a_pass_that_cannot_be_is_refused(welded, correction, words):
+    welded.act(act.BeginPass(heat_id=1))
+    before = welded.bench_part()
+    with pytest.raises(Refused, match=words):
+        welded.act(act.CorrectPass(heat_id=1, **correction))
+    assert welded.bench_part() == before
+
+
+def test_a_running_pass_began_earlier(welded):
+    welded.act(act.BeginPass(heat_id=1))
+    begun = welded.trips[-1].since_us
+    welded.act(act.CorrectPass(heat_id=1, number=3, began_us=begun - 5_000_000))
+    welded.run(1)
+    heat = welded.judge.shop.heats[1]
+    assert heat.pass_running
+    assert heat.pass_since_us == heat.welds[-1].began_us
+    welded.act(act.EndPass(heat_id=1))
+    assert heat.welds[-1].began_utc_us == begun - 5_000_000
+
+
 def test_a_correction_must_say_something():
+    for nothing in ({}, {"never": True, "ended_us": 5}):
+        with pytest.raises(ValueError, match=r"never|corrected"):
+            act.CorrectPass(heat_id=1, number=1, **nothing)
     for nothing in ({}, {"never": True, "phase": "oven"}):
         with pytest.raises(ValueError, match=r"never|corrected"):
             act.CorrectPhase(heat_id=1, number=1, **nothing)

@@ -29,7 +29,9 @@ step = st.one_of(
     st.tuples(st.just("press"), st.sampled_from(sorted(PRESSES))),
     st.tuples(
         st.just("tap"),
-        st.sampled_from(["next", "undo", "pass", "end pass", "correct", "never", "answer"]),
+        st.sampled_from(
+            ["next", "undo", "pass", "end pass", "correct", "never", "pass never", "answer"]
+        ),
     ),
     st.tuples(st.just("move"), st.sampled_from(["oven", "carry", "bench", "bench", "slow cool"])),
     st.tuples(st.just("second part"), st.sampled_from(["oven", "bench"])),
@@ -88,6 +90,7 @@ class Shop:
             "pass": [act.BeginPass(heat_id=1)],
             "end pass": [act.EndPass(heat_id=1)],
             "correct": [act.CorrectPhase(heat_id=1, number=phases[-1]["number"], phase="bench")],
+            "pass never": [act.CorrectPass(heat_id=1, number=1, never=True)],
             "never": [act.CorrectPhase(heat_id=1, number=phases[-1]["number"], never=True)],
             "answer": [
                 act.AnswerQuestion(question_id=q["id"], heat_id=q["heat_ids"][-1])

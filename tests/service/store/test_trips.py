@@ -46,6 +46,27 @@ def test_a_heat_with_its_phases_passes_and_purges(do, rows):
     assert rows("SELECT count(*) FROM trip_change") == [(6,)]
 
 
+def test_a_corrected_pass_stands_beside_the_one_that_was_noted(do, rows):
+    do(act.BeginHeat(heat_id=8, part_id=3, phase="bench"))
+    first = do(act.BeginPass(heat_id=8))
+    out = do(act.EndPass(heat_id=8))
+    second = do(act.BeginPass(heat_id=8))
+    done = do(act.EndPass(heat_id=8))
+    do(act.CorrectPass(heat_id=8, number=1, ended_us=out + 5, by="the welder"))
+    do(act.CorrectPass(heat_id=8, number=2, never=True))
+    assert rows(PASSES) == [
+        (1, first, out, "tap", 0),
+        (2, second, done, "tap", 0),
+        (1, first, out + 5, "tap", 1),
+    ]
+    do(act.EndHeat(heat_id=8))
+    do(act.CorrectPass(heat_id=8, number=1, began_us=first + 1))
+    assert rows(PASSES)[-2:] == [
+        (1, first, out + 5, "tap", 0),
+        (1, first + 1, out + 5, "tap", 1),
+    ]
+
+
 def test_what_is_taken_back_is_marked_and_stays(do, rows):
     begun = do(act.BeginHeat(heat_id=8, part_id=3, phase="bench"))
     first = do(act.BeginPass(heat_id=8))
