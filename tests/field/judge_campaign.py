@@ -197,12 +197,14 @@ class Episode:
         """One probe in four is wrong, by more than the rules forgive, and was checked."""
         if sensor.what != "probe" or self.rng.random() > 0.25:
             return
-        sensor.off_true_k = self.rng.choice([-1.0, 1.0]) * self.rng.uniform(15.0, 40.0)
+        off_k = self.rng.choice([-1.0, 1.0]) * self.rng.uniform(15.0, 25.0)
         checks = [
-            CheckPoint(reads=true_c + sensor.off_true_k, true=true_c)
+            CheckPoint(reads=true_c + off_k, true=true_c)
             for true_c in self.rng.choice([(0.0,), (0.0, 300.0)])
         ]
-        self.do(act.CalibrateChannel(channel=sensor.name, checks=tuple(checks)))
+        if self.do(act.CalibrateChannel(channel=sensor.name, checks=tuple(checks))):
+            sensor.off_true_k = off_k
+            self.tally.calibrated += 1
 
     def _heat_number(self) -> int:
         self.next_heat = self.judge.shop.next_heat_id

@@ -24,6 +24,9 @@ LEGAL = {
 }
 LAG_K = 15.0
 """A probe that is further from its metal than this is not settled."""
+FALL_K_S = 0.41
+"""So fast the metal itself may fall (as in ``judge_world``): a slip of no more between two readings
+of a slow node looks like it."""
 METAL_K = 12.0
 LIMIT_FACTOR = 3.0
 """The bound is at 95 %: one cavity in twenty may be above the limit when it is clear, a little."""
@@ -92,7 +95,7 @@ class Watcher:
         for probe in probes:
             if channels[probe.name]["quality"] != "good" or not self._fresh_good(probe, t_s):
                 yield "ready on stale, suspect, bad or settling data"
-            elif self.arrived[probe.name].off_k > LAG_K:
+            elif self.arrived[probe.name].off_k > LAG_K + FALL_K_S * probe.interval_s:
                 yield "ready on a probe that had not settled"
         low = part["limits"]["in_force"]["preheat_min_c"]
         coldest = job.casting.temperature_c

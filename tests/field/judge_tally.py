@@ -15,6 +15,7 @@ class Tally:
     episodes: int = 0
     replayed: int = 0
     readings: int = 0
+    calibrated: int = 0
     faults: Counter[str] = field(default_factory=Counter)
     actions: Counter[str] = field(default_factory=Counter)
     seconds_of_verdict: Counter[str] = field(default_factory=Counter)

@@ -23,6 +23,7 @@ def test_nothing_promised_is_broken() -> None:
     assert tally.broken == {}, tally.examples
     assert tally.episodes == 2
     assert tally.readings > 3000
+    assert tally.calibrated > 0
     assert tally.replayed == 1
     assert sum(tally.faults.values()) > 8
     assert tally.seconds_of_verdict["ready"] > 100, "a campaign without a ready part shows nothing"
