@@ -356,6 +356,10 @@ class Store:
         with self._connect() as connection:
             return read_history(connection, channel_name, start_us, end_us, points)
 
+    def connect(self) -> contextlib.AbstractContextManager[Connection]:
+        """A connection that can only read, for the queries of other rooms."""
+        return self._connect()
+
     @contextlib.contextmanager
     def _connect(self) -> Iterator[Connection]:
         try:
