@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from service.judge.cold_junction import UNIT
-from service.judge.settling import Settling
+from service.judge.settling import WINDOW_US, Settling
 from service.judge.source_clock import SourceClock
 from service.readings import ChannelKind, Quality, Reading
 
@@ -172,7 +172,9 @@ class ChannelTrack:
                 self.settling.begin(mono_us)
             if self.settling.since_us is None and not self.off:
                 self.fell_from_c = None
-            self.settling.note(measured_us, value, self.in_oven)
+            if self.settling.since_us is not None:
+                doubted = sum(mono_us - at_us <= WINDOW_US for at_us in self.suspects_us)
+                self.settling.note(measured_us, value, self.in_oven, doubted)
             if self.in_oven and self.oven_from_c is None:
                 self.oven_from_c = value
         self.good_us, self.good_value, self.measured_us = mono_us, value, measured_us

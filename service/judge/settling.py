@@ -2,7 +2,8 @@
 
 A clamped probe approaches the part exponentially, so what it still lacks is its slope times its
 time constant (1 to 10 s for a clamped tip; common practice, no source). It has settled when over
-the last seconds it neither climbs nor falls faster than a part can, and its slope is steady.
+the last seconds it neither climbs nor falls faster than a part can, and its slope is steady. Among
+readings of which many cannot be, those few that agree prove nothing: it has to go on settling.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ FALL_MAX_K_PER_S = 1.0
 """A bare 2 mm tube at 350 °C loses 58 K/min (own calculation)."""
 BEND_MAX_K_PER_S = 0.2
 OVEN_RISE_MAX_K_PER_S = 1.0
+GOOD_PER_DOUBTED = 3
+"""At least so many good readings for each that was doubted (common practice, no source)."""
 
 
 @dataclass(slots=True)
@@ -38,8 +41,12 @@ class Settling:
         self.since_us = now_us
         self.times_us, self.values_c = [], []
 
-    def note(self, measured_us: int, value_c: float, in_oven: bool) -> None:
-        """A good reading [°C]; ends the settling when the probe tracks the part."""
+    def note(self, measured_us: int, value_c: float, in_oven: bool, doubted: int = 0) -> None:
+        """A good reading [°C]; ends the settling when the probe tracks the part.
+
+        Args:
+            doubted: Readings of the last ``WINDOW_US`` that could not be.
+        """
         if self.since_us is None:
             return
         if self.times_us and measured_us <= self.times_us[-1]:
@@ -52,6 +59,8 @@ class Settling:
             del self.times_us[0], self.values_c[0]
         span_us = self.times_us[-1] - self.times_us[0]
         if span_us < SPAN_LEAST_US or len(self.times_us) < READINGS_LEAST:
+            return
+        if doubted * GOOD_PER_DOUBTED > len(self.times_us):
             return
         if self._tracks_the_part(OVEN_RISE_MAX_K_PER_S if in_oven else RISE_MAX_K_PER_S):
             self.since_us = None

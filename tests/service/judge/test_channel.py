@@ -314,6 +314,17 @@ def test_noise_is_counted_and_becomes_a_fault_when_it_lasts(probe):
     assert not probe.noisy(at(end_s + 100))
 
 
+@pytest.mark.parametrize(("of_ten", "settled"), [(1, True), (6, False)])
+def test_a_few_agreeing_readings_among_impossible_ones_settle_nothing(probe, of_ten, settled):
+    """A broken converter jumps among four levels; one that it comes back to is not the part's."""
+    for n in range(60):
+        doubtful = n % 10 < of_ten
+        quality, reason = (Quality.SUSPECT, "jump") if doubtful else (Quality.GOOD, None)
+        value = 560.0 if doubtful else 340.0 - 0.1 * n
+        probe.take(reading(n, value, quality=quality, reason=reason))
+    assert probe.standing(at(59)) is (Standing.GOOD if settled else Standing.SETTLING)
+
+
 def test_brief_faults_are_noise_and_a_long_one_is_none(probe):
     """An arc start upsets the converter for moments: it says "open circuit", then reads on."""
     end_s = speak(probe, [250.0 - 0.1 * n for n in range(30)])
