@@ -30,6 +30,7 @@ COMMANDS: dict[str, str] = {
     "plan": "how hot the oven must be for a heat",
     "volume": "how much a cavity holds, from its pieces",
     "replay": "judge a recorded database again and compare",
+    "report": "print the record of a heat as a PDF",
     "pin": "set the PIN that lets a device on the network change things",
     "backup": "copy the database and check the copy",
     "restore": "put a backup in the place of the database",

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from service.judge.actions import JointSide
+from service.judge.actions import JointSide, Limits
 from service.judge.shop import Part
 from service.judge.words import degrees, listed
 
@@ -49,7 +49,7 @@ class _Side:
         return f"the {self.name} wants {listed(ends)}"
 
 
-def in_force(part: Part) -> InForce:
+def in_force(part: Part | Limits) -> InForce:
     """The limits of both sides together, or those of the side that governs."""
     casting = _Side("casting", part.preheat_min_c, part.interpass_max_c)
     tube = _Side("tube", part.tube_preheat_min_c, part.tube_interpass_max_c)

@@ -10,7 +10,10 @@ from dataclasses import replace
 
 from service.judge.actions import Limits
 from service.records.heat_record import Deviation, HeatRecord, PassRecord
-from service.records.moments import joined
+from service.records.moments import CARRIED, joined
+
+CARRY_MAX_S = 300.0
+"""How long probes may be unplugged where the limits say nothing, as in the judge [s]."""
 
 
 def with_deviations(record: HeatRecord) -> HeatRecord:
@@ -152,7 +155,10 @@ def _of_record(record: HeatRecord) -> Iterator[Deviation]:
             yield Deviation(
                 phase.from_us, f"Phase {phase.phase} was said afterwards by {phase.said_by}."
             )
+    carry_max_s = limits_at(record, record.to_us).carry_max_s or CARRY_MAX_S
     for gap in record.gaps:
+        if gap.why == CARRIED and gap.to_us - gap.from_us <= carry_max_s * 1e6:
+            continue  # how it has to be: nobody carries a casting by its wires
         whose = "The record" if gap.channel is None else gap.channel
         length_s = (gap.to_us - gap.from_us) / 1e6
         yield Deviation(gap.from_us, f"{whose} has a gap of {length_s:.0f} s: {gap.why}.")

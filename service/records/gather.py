@@ -119,7 +119,7 @@ def gather(store: Store, heat_id: int) -> HeatRecord:
         alarms=alarms,
         verdicts=verdicts,
         notes=(),
-        gaps=(*store_gaps, *_silences(histories, channels)),
+        gaps=(*store_gaps, *_silences(histories, channels, phases)),
         clock_changes=_clock_changes(actions, found.begun_us),
         versions=_versions(actions, found.begun_us),
         figures=figures.work_out(grid, phases, passes, preheat_min_c, upper_c),
@@ -395,9 +395,13 @@ def _store_gaps(connection: Connection, from_us: int, to_us: int) -> tuple[Gap, 
     )
 
 
-def _silences(histories: dict[str, History], channels: Sequence[ChannelRecord]) -> tuple[Gap, ...]:
+def _silences(
+    histories: dict[str, History],
+    channels: Sequence[ChannelRecord],
+    phases: Sequence[PhaseRecord],
+) -> list[Gap]:
     found: list[Gap] = []
     for each in channels:
         if each.of_part:
-            found += moments.silences(each, histories[each.name])
-    return tuple(sorted(found, key=lambda one: (one.from_us, one.channel or "")))
+            found += moments.silences(each, histories[each.name], phases)
+    return sorted(found, key=lambda one: (one.from_us, one.channel or ""))

@@ -10,7 +10,9 @@ import numpy as np
 from sqlalchemy import Connection, Row, case, func, select
 
 from service.judge.actions import Limits
-from service.records.heat_record import AlarmRecord, ChannelRecord, Gap
+from service.judge.joint_limits import in_force
+from service.readings import ChannelKind
+from service.records.heat_record import AlarmRecord, ChannelRecord, Gap, PhaseRecord
 from service.records.series import Grid
 from service.store.database import History
 from service.store.schema import channel, reading, unit
@@ -37,21 +39,9 @@ SILENCE_LEAST_S = 10.0
 
 
 def joined(limits: Limits) -> tuple[float | None, float | None]:
-    """Preheat minimum and interpass maximum that count, of both sides of the joint [°C].
-
-    As the judge joins them: the higher minimum and the lower maximum where a window is left, else
-    those of the side that governs, else none.
-    """
-    lows = [limits.preheat_min_c, limits.tube_preheat_min_c]
-    highs = [limits.interpass_max_c, limits.tube_interpass_max_c]
-    low = max((each for each in lows if each is not None), default=None)
-    high = min((each for each in highs if each is not None), default=None)
-    if low is None or high is None or low < high:
-        return low, high
-    if limits.governing_side is None:
-        return None, None
-    side = 0 if limits.governing_side == "casting" else 1
-    return lows[side], highs[side]
+    """Preheat minimum and interpass maximum that count, of both sides of the joint [°C]."""
+    both = in_force(limits)
+    return both.preheat_min_c, both.interpass_max_c
 
 
 def extremes(grid: Grid, at_us: int) -> tuple[float | None, float | None]:
@@ -118,7 +108,10 @@ def life(changes: Sequence[Row[Any]]) -> AlarmRecord:
     )
 
 
-def silences(of: ChannelRecord, history: History) -> list[Gap]:
+CARRIED = "unplugged for the carry"
+
+
+def silences(of: ChannelRecord, history: History, phases: Sequence[PhaseRecord]) -> list[Gap]:
     """Stretches within its spells in which a channel had no good reading."""
     good_us = [step.t_us for step in history.steps if step.good > 0]
     unwell_us = [step.t_us for step in history.steps if step.good == 0 and step.bad + step.suspect]
@@ -133,6 +126,11 @@ def silences(of: ChannelRecord, history: History) -> list[Gap]:
             if after_us - before_us > least_us:
                 faulty = any(before_us < at_us < after_us for at_us in unwell_us)
                 why = "faults or doubtful readings only" if faulty else "silent"
+                if of.kind == ChannelKind.THERMOCOUPLE and any(
+                    each.phase == "carry" and each.from_us < after_us and before_us < each.to_us
+                    for each in phases
+                ):
+                    why = CARRIED
                 found.append(Gap(of.name, before_us, after_us, why))
     return found
 
