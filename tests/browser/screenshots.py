@@ -77,7 +77,12 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
     page = context.new_page()
     page.on("console", lambda message: print(f"{path.name}: {message.type}: {message.text}"))
     page.on("pageerror", lambda error: print(f"{path.name}: {error}"))
-    view = {"sensors": "#sensors", "kinds": "#sensors", "parts": "#parts", "form": "#parts"}
+    view = {
+        "sensors": "#sensors",
+        "kinds": "#sensors",
+        "parts": "#parts",
+        "form": "#parts",
+    }
     with page.expect_response("**/api/v1/bench"):
         page.goto(server.address + view.get(name, ""))
     settle(page)
@@ -97,7 +102,7 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
     if name in ("kinds", "form", "sound", "list"):
         page.wait_for_selector("dialog[open]")
     # The first screen is what counts at the bench; the rest is below.
-    whole = size[0] == 390 or name == "sensors"
+    whole = size[0] == 390 or name in ("sensors", "parts")
     page.screenshot(path=path, full_page=whole and not page.query_selector("dialog[open]"))
     context.close()
     server.stop()

@@ -701,7 +701,7 @@ def test_a_room_sensor_reads_in_percent_and_sits_on_no_part(opened, board, answe
 def test_each_outlet_can_be_tried_and_says_what_became_of_it(opened, board, answers):
     board.show("sensors")
     board.outlets = [dict(each) for each in answers.OUTLETS]
-    page = opened("#sensors")
+    page = opened("#setup")
     rows = page.locator("[data-outlet]")
     page.wait_for_selector("[data-outlet='email'][data-state='failing']")
     states = rows.evaluate_all("rows => rows.map((row) => [row.dataset.outlet, row.dataset.state])")
@@ -728,7 +728,7 @@ def test_each_outlet_can_be_tried_and_says_what_became_of_it(opened, board, answ
 
 def test_a_page_says_when_nobody_else_is_told(opened, board):
     board.show("sensors")
-    page = opened("#sensors")
+    page = opened("#setup")
     page.wait_for_selector(".outlets")
     assert "only pages like this one sound" in page.locator(".outlets").inner_text()
 

@@ -121,8 +121,8 @@ PLACES = [
     ("idle", "bench", None),
     ("sensors", "sensors", None),
     ("thin", "bench", None),
-    ("two", "parts", None),
-    ("two", "parts", "#parts [data-action='new part']"),
+    ("two", "setup", None),
+    ("two", "setup", "#parts [data-action='new part']"),
     ("heard", "sensors", "[data-action='choose kind']"),
     ("ready", "bench", "[data-action='sound']"),
 ]

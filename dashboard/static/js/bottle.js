@@ -1,7 +1,7 @@
 // The argon bottle: what is left in it, for how long, and saying that another one is on.
 import { act, pressed } from "./deeds.js";
 import { h, setText, show } from "./dom.js";
-import { duration, integer, oneDecimal } from "./format.js";
+import { duration, flow, integer } from "./format.js";
 import { closeSheet, openSheet } from "./sheet.js";
 import { Fault, Stepper } from "./stepper.js";
 import { sentence, t, t2 } from "./words.js";
@@ -33,7 +33,7 @@ export class Bottle {
     const { left_l: left, left_min: minutes } = argon;
     setText(this.left, left === null ? t("bottle.unknown") : t(minutes === null ? "bottle.left" : "bottle.left_for", { n: integer(left), time: minutes === null ? "" : duration(minutes * 60) }));
     const used = t("bottle.used", { purge: integer(argon.used_purge_l), torch: integer(argon.used_torch_l) });
-    setText(this.about, argon.reason ? `${sentence(argon.reason)} · ${used}` : `${t2("bottle.basis", argon.basis)} · ${t("bottle.flows", { purge: oneDecimal(argon.purge_l_min), torch: oneDecimal(argon.torch_l_min) })} · ${used}`);
+    setText(this.about, argon.reason ? `${sentence(argon.reason)} · ${used}` : `${t2("bottle.basis", argon.basis)} · ${t("bottle.flows", { purge: flow(argon.purge_l_min), torch: flow(argon.torch_l_min) })} · ${used}`);
   }
 
   #open() {

@@ -1,5 +1,6 @@
 // What a person does: one small JSON object to the service, and a word about what became of it.
 import { toast } from "./toasts.js";
+import { said as inUnits } from "./units.js";
 import { t } from "./words.js";
 
 const TIMEOUT_MS = 8000;
@@ -44,7 +45,7 @@ export async function post(address, body) {
   }
   const said = await answer.json().catch(() => null);
   if (answer.status === 401) turnedAway();
-  if (!answer.ok) throw new NotDone(t("done.refused", { why: said?.detail ?? answer.status }));
+  if (!answer.ok) throw new NotDone(t("done.refused", { why: said?.detail ? inUnits(said.detail) : answer.status }));
   return said;
 }
 

@@ -1,4 +1,5 @@
 // Numbers, ages and ranges in words. Numbers follow the browser's locale.
+import { scale } from "./units.js";
 import { t } from "./words.js";
 
 const whole = new Intl.NumberFormat(undefined, { maximumFractionDigits: 0 });
@@ -12,6 +13,16 @@ export const NONE = "–";
 export const integer = (x) => (known(x) ? whole.format(x).replace("-", "−") : NONE);
 export const oneDecimal = (x) => (known(x) ? tenth.format(x).replace("-", "−") : NONE);
 export const significant = (x) => (known(x) ? three.format(x).replace("-", "−") : NONE);
+
+/** A number [in this unit] with the unit that this device shows it in. */
+const shown = (unit, form) => (x) => {
+  const { unit: name, to } = scale(unit);
+  return known(x) ? `${form(to(x))} ${name}` : `${NONE} ${name}`;
+};
+/** A temperature [°C], a rate [°C/h], a flow [L/min], with the unit. */
+export const degrees = shown("°C", integer);
+export const perHour = shown("°C/h", integer);
+export const flow = shown("L/min", oneDecimal);
 
 const UNITS = {
   Cel: ["°C", oneDecimal, 1],
@@ -28,7 +39,8 @@ export function reading(value, unit, kind = null) {
   if (kind === "room oxygen" && unit === "ppm") return { number: oneDecimal(value / 1e4), unit: "%" };
   if (unit === "on/off") return { number: value ? "on" : "off", unit: "" };
   const [name, form, factor] = UNITS[unit] ?? [unit ?? "", significant, 1];
-  return { number: form(value * factor), unit: name };
+  const { unit: shownIn, to } = scale(name);
+  return { number: form(to(value * factor)), unit: shownIn };
 }
 
 /** A duration [s] as one figure, rounded down to what matters. */

@@ -3,6 +3,8 @@
 // Events: "bench" (a new answer in .bench), "state" (live, stalled, lost; .state), "newpage"
 // (the service has been updated), "pulse" (four times a second, whatever happens).
 
+import { told } from "./units.js";
+
 const EVERY_MS = 500;
 const TIMEOUT_MS = 2000;
 /** Without a good answer for this long nothing shown may be called live. */
@@ -109,7 +111,7 @@ export class Link extends EventTarget {
   }
 
   #take(bench, etag) {
-    this.bench = bench;
+    this.bench = told(bench);
     this.#etag = etag;
     this.dispatchEvent(new Event("bench"));
   }

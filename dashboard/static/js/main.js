@@ -17,8 +17,10 @@ import { Guide, Waiting } from "./waiting.js";
 import { t } from "./words.js";
 
 const at = (id) => document.getElementById(id);
-const views = ["bench", "sensors", "parts"];
-const later = { sensors: null, parts: null };
+const views = ["bench", "sensors", "setup"];
+/** Places on a view that have an address of their own. */
+const within = { parts: "setup" };
+const later = { sensors: null, setup: null };
 const panels = new Map();
 const wasReady = new Map();
 
@@ -213,7 +215,8 @@ matchMedia("(prefers-color-scheme: dark)").addEventListener("change", forgetInks
 
 function view() {
   const wanted = location.hash.slice(1);
-  return views.includes(wanted) ? wanted : "bench";
+  const found = within[wanted] ?? wanted;
+  return views.includes(found) ? found : "bench";
 }
 
 async function turn() {

@@ -2,12 +2,13 @@
 import { drawAhead } from "./ahead.js";
 import { act, pressed } from "./deeds.js";
 import { setAttribute, setLines, setText, show } from "./dom.js";
-import { duration, integer, likely, NONE, oneDecimal, range, significant } from "./format.js";
+import { degrees, duration, flow, integer, likely, NONE, perHour, range, significant } from "./format.js";
 import { Probes } from "./probes.js";
 import { drawStrip, timeSpan } from "./strip.js";
 import { soon } from "./toasts.js";
 import { Trace } from "./trace.js";
 import { coverWords, nextStep, originWords, tellStep, undo, weldWords } from "./trip.js";
+import { scale } from "./units.js";
 import { find, sentence, t, t2 } from "./words.js";
 
 const VERDICTS = new Set(["ready", "wait", "stop", "unknown"]);
@@ -108,14 +109,16 @@ export class Panel {
   #temperature(part, bench) {
     const { slots: s } = this;
     const { temperature_c: coldest, rate_c_per_h: rate } = part.heat;
-    setText(s.temperature, integer(coldest));
+    const { unit, to } = scale("°C");
+    setText(s.temperature, coldest === null ? NONE : integer(to(coldest)));
+    setText(s["temperature-unit"], unit);
     const [arrow, words] = coldest === null ? [null, t("heat.no_temperature")] : trend(rate);
     setAttribute(s.arrow, "href", arrow ? `#t-${arrow}` : "#none");
     setText(s.trend, words);
     const others = bench.channels.filter((c) => c.part_id === part.id && c.kind === "thermocouple" && c.quality === "good" && c.value !== null);
     const hottest = Math.max(...others.map((c) => c.value));
     const spread = coldest !== null && others.length > 1 && hottest - coldest >= 1;
-    setText(s.others, spread ? t("heat.others", { c: integer(hottest) }) : "");
+    setText(s.others, spread ? t("heat.others", { c: degrees(hottest) }) : "");
   }
 
   #heat({ heat, phase }) {
@@ -142,7 +145,7 @@ export class Panel {
     setText(s["purge-likely"], small);
     show(s.figures, purge.running);
     setText(s.oxygen, oxygen(purge.oxygen_ppm));
-    setText(s.flow, purge.flow_l_min === null ? t("purge.flow_unknown") : `${oneDecimal(purge.flow_l_min)} L/min`);
+    setText(s.flow, purge.flow_l_min === null ? t("purge.flow_unknown") : flow(purge.flow_l_min));
     setText(s.used, `${integer(purge.used_l)} L`);
     setLines(s["purge-reasons"], this.#unsaid(purge.reasons));
   }
@@ -303,7 +306,7 @@ const said = (side, reason) => (side === "purge" && !/purge/i.test(reason) ? `${
 function trend(rate) {
   if (rate === null) return [null, t("heat.trend_unknown")];
   if (Math.abs(rate) < STEADY_C_PER_H) return ["steady", t("heat.steady")];
-  const figure = integer(Math.round(Math.abs(rate) / 5) * 5);
+  const figure = perHour(Math.round(Math.abs(rate) / 5) * 5);
   return rate < 0 ? ["falling", t("heat.falling", { rate: figure })] : ["rising", t("heat.rising", { rate: figure })];
 }
 
@@ -335,7 +338,7 @@ function cautions({ phase, purge, pass_running: welding, heat }) {
   const c = heat.temperature_c;
   if (c !== null && c >= HOT_C) {
     const level = GLOVES_C.find(([most]) => c <= most);
-    found.push(t("mind.hot", { c: integer(c), glove: t(level ? `mind.glove_${level[1]}` : "mind.glove_over") }));
+    found.push(t("mind.hot", { c: degrees(c), glove: t(level ? `mind.glove_${level[1]}` : "mind.glove_over") }));
   }
   if (phase === "oven") found.push(t("mind.wet"));
   if (phase === "carry") found.push(t("mind.carry"));

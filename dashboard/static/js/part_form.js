@@ -1,7 +1,7 @@
 // One form for a part: its name and metal, the limits to weld it by, its sizes and its sensors.
 import { NotDone, pressed, send, token } from "./deeds.js";
 import { h, setAttribute, setText } from "./dom.js";
-import { reading } from "./format.js";
+import { degrees, reading } from "./format.js";
 import { closeSheet, openSheet, tiles } from "./sheet.js";
 import { Fault, Stepper } from "./stepper.js";
 import { toast } from "./toasts.js";
@@ -125,7 +125,7 @@ class PartForm {
     // Who governs is said apart from this form; saving it must not take that back.
     const limits = { ...read(this.limits), governing_side: this.part?.limits.governing_side ?? null };
     const { preheat_min_c: low, interpass_max_c: high } = limits;
-    if (low !== null && high !== null && high <= low) throw new Fault(t("parts.order", { low, high }));
+    if (low !== null && high !== null && high <= low) throw new Fault(t("parts.order", { low: degrees(low), high: degrees(high) }));
     const sizes = read(this.sizes);
     return { facts: { name, metal: this.metal, ...sizes, hose_volume_l: sizes.hose_volume_l ?? 0 }, limits };
   }

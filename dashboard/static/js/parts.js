@@ -11,9 +11,9 @@ export class View {
   constructor(place, bench, openPart) {
     this.openPart = openPart;
     this.rows = h("div", { class: "rows" });
-    this.none = h("div", { class: "empty" }, h("h2", {}, t("parts.none")), h("p", {}, t("parts.none_more")));
+    this.none = h("div", { class: "empty" }, h("h3", {}, t("parts.none")), h("p", {}, t("parts.none_more")));
     const make = h("button", { type: "button", class: "button primary", "data-action": "new part", onclick: () => openPart(null) }, t("parts.new"));
-    place.replaceChildren(h("h1", {}, t("parts.title")), h("p", { class: "lead" }, t("parts.lead")), this.none, this.rows, make);
+    place.replaceChildren(h("h2", {}, t("parts.title")), h("p", { class: "lead" }, t("parts.lead")), this.none, this.rows, make);
   }
 
   show(bench) {

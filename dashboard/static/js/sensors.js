@@ -3,8 +3,7 @@ import { Bottle } from "./bottle.js";
 import { canCalibrate, openCalibration } from "./calibration.js";
 import { act } from "./deeds.js";
 import { h, keyed, setAttribute, setText, show } from "./dom.js";
-import { duration, integer, NONE, reading } from "./format.js";
-import { Outlets } from "./outlets.js";
+import { degrees, duration, integer, NONE, reading } from "./format.js";
 import { Ports } from "./ports.js";
 import { closeSheet, openSheet, tiles } from "./sheet.js";
 import { t, t2 } from "./words.js";
@@ -36,8 +35,7 @@ export class View {
     this.links = h("div", { class: "rows" });
     this.ports = new Ports();
     this.bottle = new Bottle();
-    this.outlets = new Outlets();
-    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.bottle.title, this.bottle.element, this.linksTitle, this.links, this.ports.title, this.ports.rows, this.outlets.element);
+    place.replaceChildren(h("h1", {}, t("sensors.title")), h("p", { class: "lead" }, t("sensors.lead")), this.none, this.rows, this.bottle.title, this.bottle.element, this.linksTitle, this.links, this.ports.title, this.ports.rows);
   }
 
   show(bench) {
@@ -48,7 +46,6 @@ export class View {
     this.bottle.show(bench.argon);
     this.#askLinks();
     this.ports.ask();
-    this.outlets.ask();
   }
 
   /** How the ways in are doing: a question of its own, now and then. */
@@ -136,7 +133,7 @@ export class View {
   /** ... and who measures its terminals. */
   #chooseTerminals(channel, letter) {
     const fit = this.bench().channels.filter((each) => each.name !== channel.name && each.unit === "Cel" && each.emf_mv === null && [null, "cold junction", "ambient"].includes(each.kind));
-    const options = fit.map((each) => ({ value: each.name, text: each.name, more: each.value === null ? NONE : `${each.value} °C`, chosen: each.name === channel.cold_junction }));
+    const options = fit.map((each) => ({ value: each.name, text: each.name, more: each.value === null ? NONE : degrees(each.value), chosen: each.name === channel.cold_junction }));
     const none = fit.length ? null : h("p", { class: "note" }, t("sensors.terminals_none"));
     openSheet(t("sensors.terminals_title", { channel: channel.name }), "terminals", h("p", { class: "note" }, t("sensors.terminals_note")), none, tiles("choose terminals", options, (name) =>
       this.#adopt(channel, { channel_kind: "thermocouple", thermocouple: letter, cold_junction: name })));

@@ -1,21 +1,26 @@
 // A number set with gloves on: coarse and fine steps, round figures to start from, or not set.
 import { h, setText } from "./dom.js";
+import { scale } from "./units.js";
 import { t } from "./words.js";
 
 export class Fault extends Error {}
 
 /**
+ * Everything given and read is in the unit given; a device that shows another unit shows and takes that one.
+ *
  * @param {object} o name, text, unit, value (number|null), min, max, steps [coarse, fine], rounds [numbers],
  *   least: the value may equal min (true) or must lie above it.
  */
 export class Stepper {
-  constructor(o) {
-    this.o = o;
-    this.was = o.value;
+  constructor(given) {
+    this.given = given;
+    this.scale = scale(given.unit);
+    const o = (this.o = this.scale.unit === given.unit ? given : inUnit(given, this.scale));
     this.decimals = o.steps.some((step) => step < 1) ? (o.steps.some((step) => step < 0.1) ? 2 : 1) : 0;
     const id = `field-${o.name}`;
     this.input = h("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", placeholder: t("parts.not_set"), "aria-describedby": `${id}-unit` });
     this.#set(o.value);
+    this.untouched = this.input.value;
     const step = (by, sign) => h("button", { type: "button", class: "step-by", "data-action": "step", "data-by": String(sign * by), "aria-label": `${o.text} ${sign < 0 ? "−" : "+"}${by} ${o.unit}`, onclick: () => this.#by(sign * by) }, `${sign < 0 ? "−" : "+"}${by}`);
     const [coarse, fine] = o.steps;
     const round = (n) => h("button", { type: "button", class: "chip", "data-action": "round", "data-value": String(n), onclick: () => this.#set(n) }, String(n));
@@ -42,14 +47,20 @@ export class Stepper {
     return text === "" ? null : Number(text);
   }
 
+  #inGiven(typed) {
+    return this.scale.unit === this.given.unit ? typed : Number(this.scale.from(typed).toFixed(6));
+  }
+
   /** The number, or null when not set. @throws {Fault} with one sentence. */
   read() {
     const { text, min, max, unit, least } = this.o;
-    const value = this.#typed();
+    const typed = this.#typed();
+    // What nobody touched stays what it was, to the last digit, whatever unit it was shown in.
+    const value = this.input.value === this.untouched ? this.given.value : typed === null ? null : this.#inGiven(typed);
     let wrong = null;
     if (value !== null) {
       if (!Number.isFinite(value)) wrong = t("parts.not_number", { field: text, value: this.input.value });
-      else if (value > max || value < min || (!least && value === min)) wrong = t(least ? "parts.out_of_range" : "parts.out_of_range_above", { field: text, value, min, max, unit });
+      else if (value > this.given.max || value < this.given.min || (!least && value === this.given.min)) wrong = t(least ? "parts.out_of_range" : "parts.out_of_range_above", { field: text, value: typed, min, max, unit });
     }
     this.fault.hidden = wrong === null;
     this.input.setAttribute("aria-invalid", String(wrong !== null));
@@ -58,4 +69,21 @@ export class Stepper {
     this.input.focus();
     throw new Fault(wrong);
   }
+}
+
+/** The same field in the unit that the device shows: its ends rounded inwards, its round figures round again. */
+function inUnit(given, { unit, to }) {
+  const tidy = (figure) => {
+    const step = Math.abs(figure) >= 100 ? 25 : Math.abs(figure) >= 20 ? 5 : 1;
+    return Math.round(figure / step) * step;
+  };
+  return {
+    ...given,
+    unit,
+    value: given.value === null ? null : to(given.value),
+    min: Math.ceil(to(given.min)),
+    max: Math.floor(to(given.max)),
+    steps: given.steps.map((step) => Math.max(1, 2 * step)),
+    rounds: [...new Set(given.rounds.map((figure) => tidy(to(figure))))],
+  };
 }

@@ -1,5 +1,6 @@
 // The strip chart: temperature against the window it must stay in, what was done, what comes.
-import { integer, oneDecimal } from "./format.js";
+import { degrees, integer, oneDecimal } from "./format.js";
+import { scale } from "./units.js";
 import { t } from "./words.js";
 
 const MIN = 60_000;
@@ -78,16 +79,20 @@ function frame(box, view) {
   const area = { left: PAD.left, right: box.width - PAD.right, top: PAD.top, bottom: box.height - PAD.bottom - lane_ };
   const [low, high] = heights(view, from);
   const x = (ms) => area.left + ((ms - from) / (to - from)) * (area.right - area.left);
-  const y = (c) => area.bottom - ((c - low) / (high - low)) * (area.bottom - area.top);
-  return { ...area, from, to, low, high, x, y, lane: lane_ };
+  const at = (figure) => area.bottom - ((figure - low) / (high - low)) * (area.bottom - area.top);
+  const { to: shown } = scale("°C");
+  const y = (c) => at(shown(c));
+  return { ...area, from, to, low, high, x, y, at, lane: lane_ };
 }
 
+/** The lowest and the highest figure of the axis, in the unit that is shown. */
 function heights(view, from) {
+  const { to: shown } = scale("°C");
   let [low, high] = [Infinity, -Infinity];
   const see = (c) => {
     if (c === null || c === undefined) return;
-    low = Math.min(low, c);
-    high = Math.max(high, c);
+    low = Math.min(low, shown(c));
+    high = Math.max(high, shown(c));
   };
   see(view.part.limits.preheat_min_c);
   see(view.part.limits.interpass_max_c);
@@ -129,7 +134,7 @@ function grid({ g, c, p, view }) {
   g.textAlign = "right";
   g.textBaseline = "middle";
   for (let v = Math.ceil(p.low / step) * step; v <= p.high; v += step) {
-    const y = Math.round(p.y(v)) + 0.5;
+    const y = Math.round(p.at(v)) + 0.5;
     stroke(g, p.left, y, p.right, y);
     g.fillText(integer(v), p.left - 7, y);
   }
@@ -169,12 +174,12 @@ function limits({ g, c, p, view }) {
   if (high !== null) {
     g.setLineDash([12, 5]);
     stroke(g, p.left, p.y(high), p.right, p.y(high));
-    label(g, c, t("strip.interpass", { c: integer(high) }), p.left + 8, p.y(high) - 7);
+    label(g, c, t("strip.interpass", { c: degrees(high) }), p.left + 8, p.y(high) - 7);
   }
   if (low !== null) {
     g.setLineDash([]);
     stroke(g, p.left, p.y(low), p.right, p.y(low));
-    label(g, c, t("strip.preheat", { c: integer(low) }), p.left + 8, p.y(low) + 17);
+    label(g, c, t("strip.preheat", { c: degrees(low) }), p.left + 8, p.y(low) + 17);
   }
   g.setLineDash([]);
 }
@@ -336,9 +341,10 @@ function lane({ g, c, p, view }) {
   stroke(g, p.left, base, p.right, base);
   g.fillStyle = c.ink;
   g.textAlign = "left";
-  label(g, c, t("strip.flow"), p.left + 8, top + 12);
+  const { unit, to: shown } = scale("L/min");
+  label(g, c, t("strip.flow", { unit }), p.left + 8, top + 12);
   const last = points.at(-1);
-  if (last && last.high !== null && view.live) label(g, c, oneDecimal(last.high), p.x(view.now) + 6, base - 6);
+  if (last && last.high !== null && view.live) label(g, c, oneDecimal(shown(last.high)), p.x(view.now) + 6, base - 6);
 }
 
 function marks({ g, c, p, view }) {

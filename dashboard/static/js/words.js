@@ -1,4 +1,6 @@
 // Every sentence of the page comes from one table (strings/en.json), embedded in the document.
+import { said } from "./units.js";
+
 const words = JSON.parse(document.getElementById("words").textContent);
 
 /** The text at a path like ["alarm", "kind", "no data"], or null. */
@@ -29,5 +31,5 @@ export const sentence = (text) => text.slice(0, 1).toLocaleUpperCase() + text.sl
 
 function fill(text, key, values) {
   if (text === null) throw new Error(`no text for ${key}`);
-  return text.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? values[name] : whole));
+  return said(text).replace(/\{(\w+)\}/g, (whole, name) => (name in values ? values[name] : whole));
 }

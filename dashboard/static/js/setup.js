@@ -1,0 +1,54 @@
+// The parts, how this device shows things, who else is told, and what this device may do.
+import { h, setText } from "./dom.js";
+import { Outlets } from "./outlets.js";
+import { View as Parts } from "./parts.js";
+import { tiles } from "./sheet.js";
+import { choose, FLOWS, TEMPERATURES, units } from "./units.js";
+import { t, t2 } from "./words.js";
+
+const TIMEOUT_MS = 4000;
+
+export class View {
+  constructor(place, bench, openPart) {
+    const parts = h("div", { id: "parts" });
+    this.outlets = new Outlets();
+    this.network = h("p", { class: "lead" });
+    place.replaceChildren(
+      h("h1", {}, t("setup.title")), parts,
+      h("h2", {}, t("setup.units")), h("p", { class: "note" }, t("setup.units_note")),
+      h("h3", {}, t("setup.temperature")), this.#choice("temperature", TEMPERATURES),
+      h("h3", {}, t("setup.flow")), this.#choice("flow", FLOWS),
+      this.outlets.element,
+      h("h2", {}, t("setup.network")), this.network, h("p", { class: "note" }, t("setup.network_note")));
+    this.parts = new Parts(parts, bench, openPart);
+    this.#askNetwork();
+  }
+
+  show(bench) {
+    this.parts.show(bench);
+    this.outlets.ask();
+  }
+
+  #choice(what, names) {
+    const options = names.map((name) => ({ value: name, text: t2("setup.unit", name), more: t2("setup.unit_more", name), chosen: units()[what] === name }));
+    return tiles(`show ${what}`, options, (name) => {
+      if (units()[what] === name) return;
+      choose({ [what]: name });
+      location.reload(); // every figure on the page is made anew
+    });
+  }
+
+  async #askNetwork() {
+    let words = t("setup.network_unknown");
+    try {
+      const answer = await fetch("/api/v1/hand", { signal: AbortSignal.timeout(TIMEOUT_MS) });
+      if (answer.ok) {
+        const { may_act: mayAct, pin_set: pinSet } = await answer.json();
+        words = t(`setup.network_${mayAct ? "may_act" : "may_look"}`) + " " + t(`setup.network_${pinSet ? "pin" : "no_pin"}`);
+      }
+    } catch {
+      // No answer: it says so.
+    }
+    setText(this.network, words);
+  }
+}
