@@ -18,6 +18,7 @@ from service.physics.purge_flow import FlowRecord
 from service.physics.purge_forecast import (
     LEVELS,
     forecast_of_times,
+    not_before,
     seconds_to_clear,
     volume_allowance,
 )
@@ -98,7 +99,7 @@ class Purge:
             self._proof = self._by_flow.copy()
         before, since_s = self._flow.current(), self._held_for_s()
         if abs((argon_flow_l_min or 0.0) - (before or 0.0)) > 0.5 * (before or 0.0):
-            self._sensed.slow.begin_anew()
+            self._sensed.begin_anew()
         self._flow.observe(self._t_s, argon_flow_l_min, by_hand)
         now = argon_flow_l_min
         if before is not None and since_s > 0 and (now is None or now < 0.5 * before):
@@ -188,7 +189,7 @@ class Purge:
         self._t_s = max(self._t_s, t_s)
         if self._by_flow is not None and self._bound_before.due(self._t_s):
             bound = float(np.quantile(self._by_flow.oxygen_ppm, LEVELS[2]))
-            self._bound_before.add(self._t_s, bound, float(np.quantile(self._sensed.lag_s, 0.95)))
+            self._bound_before.add(self._t_s, bound, self._sensed.slowest_s)
 
     def _work_through(self, t_s: float) -> None:
         while self._t_s < t_s:
@@ -297,7 +298,9 @@ class Purge:
             sensor = self._sensed
             weight = sensor.joint_weight()
             times = seconds_to_clear(sensor.members, around, sensor.joint_ppm, weight, limit_ppm)
-        elif self._by_flow is not None:
+            in_leg_s = sensor.hidden_below_in_s(limit_ppm)
+            return not_before(forecast_of_times(times, weight, limit_ppm), in_leg_s)
+        if self._by_flow is not None:
             weight = np.full(len(self._by_flow.volume_l), 1.0 / len(self._by_flow.volume_l))
             times = seconds_to_clear(self._by_flow, around, _main_room, weight, limit_ppm)
         else:
@@ -371,6 +374,8 @@ class Purge:
             learnt = weighted_quantiles(
                 sensor.joint_ppm(sensor.members), sensor.joint_weight(), LEVELS
             )
+            # What a dead leg may hold is worked out from its tail besides, for the upper end.
+            learnt[2] = max(learnt[2], sensor.hidden_ppm() or 0.0)
         if self.basis == "oxygen sensor" and learnt is not None:
             # Neither end goes beyond what the sensor itself leaves room for; nor, until it has had
             # time to see a fallen flow, is the upper one more hopeful than the flow.

@@ -85,6 +85,7 @@ def observe(state: Sensed, t_s: float, oxygen_ppm: float, flow_l_min: float) -> 
     state.last_s, state.last_ppm = t_s, oxygen_ppm
     state.trend.add(t_s, oxygen_ppm)
     state.slow.add(t_s, oxygen_ppm)
+    state.tail.add(t_s, oxygen_ppm, state.usual_per_s(flow_l_min))
     _count_misfit(state, off, min(since_s, 10.0), flow_l_min, random)
     if 1.0 / float(np.sum(state.weight**2)) < 0.5 * len(state.weight):
         _resample(state, random)

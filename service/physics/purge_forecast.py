@@ -93,6 +93,14 @@ def volume_allowance(by_flow: Members, volume_l: float, limit_ppm: float) -> flo
     return float(np.quantile(np.where(limit_ppm > feed, largest, 0.0), 1.0 - LEVELS[2]))
 
 
+def not_before(forecast: Forecast, least_s: float) -> Forecast:
+    """The same forecast, its pessimistic end not before ``least_s`` [s]."""
+    left = forecast.time_left_s
+    if left is None or left.p95 is None:
+        return forecast
+    return Forecast(Spread(left.p05, left.p50, max(left.p95, least_s)), forecast.reason)
+
+
 def forecast_of_times(times_s: Array, weight: Array, limit_ppm: float) -> Forecast:
     """Spread of the members' times; none when the pessimistic ones never get there.
 

@@ -26,6 +26,7 @@ from service.physics.purge_priors import (
     PurgeSetup,
     sensor_members,
 )
+from service.physics.purge_tail import Tail
 from service.physics.purge_trend import SlowTrend, Trend
 
 DRIFT_SD_LOG = 0.04
@@ -89,6 +90,7 @@ class Sensed:
         suspected: Oxygen has fallen slower than the flow allows: a dead leg is likely.
         trend: The last readings.
         slow: The last minutes.
+        tail: How slowly the oxygen goes at the end.
         same: How many readings in a row have been exactly the first one.
         misfit_s: For how long no member could explain the readings: positive when they are
             above them all, negative below [s].
@@ -109,6 +111,7 @@ class Sensed:
     suspected: bool = False
     trend: Trend = field(default_factory=Trend)
     slow: SlowTrend = field(default_factory=SlowTrend)
+    tail: Tail = field(default_factory=Tail)
     same: int = 0
     misfit_s: float = 0.0
 
@@ -117,10 +120,35 @@ class Sensed:
         reach = 1.0 - np.exp(-dt_s / self.lag_s)
         self.lagged_ppm += reach * (self.members.oxygen_ppm - self.lagged_ppm)
 
+    @property
+    def slowest_s(self) -> float:
+        """Lag of the slowest cell thought of [s]."""
+        return float(np.quantile(self.lag_s, 0.95))
+
+    def begin_anew(self) -> None:
+        """The flow has changed: what the oxygen did before is no measure any more."""
+        self.slow.begin_anew()
+        self.tail.begin_anew()
+
+    def usual_per_s(self, flow_l_min: float) -> float:
+        """Flow over volume [1/s]: the stated one, else the one the readings speak for."""
+        volume_l = self.setup.cavity_volume_l
+        if volume_l is None:
+            volume_l = float(self.weight @ self.members.volume_l)
+        return flow_l_min / 60.0 / volume_l
+
+    def hidden_ppm(self) -> float | None:
+        """The most that a dead leg which shows in the tail may hold [ppm]; ``None``: none does."""
+        return self.tail.leg_ppm() if self.tail.is_slow(self.slowest_s) else None
+
+    def hidden_below_in_s(self, limit_ppm: float) -> float:
+        """Seconds until that is below a limit [s]; 0 when there is none."""
+        slow = self.tail.is_slow(self.slowest_s)
+        return self.tail.leg_below_in_s(limit_ppm) if slow else 0.0
+
     def shown_ppm(self) -> float:
         """What the sensor shows [ppm]; while it rises, what it may be rising to."""
-        slowest_s = float(np.quantile(self.lag_s, 0.95))
-        ahead_ppm = 2.0 * slowest_s * self.trend.rise_ppm_per_s()
+        ahead_ppm = 2.0 * self.slowest_s * self.trend.rise_ppm_per_s()
         return min((self.last_ppm or 0.0) + ahead_ppm, AIR_OXYGEN_PPM)
 
     def joint_ppm(self, members: Members) -> Array:

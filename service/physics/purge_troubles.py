@@ -139,7 +139,7 @@ def _oxygen_troubles(now: PurgeNow) -> list[str]:
     last, before = now.sensed.last_ppm, now.bound_before_ppm
     at_least = max(now.limit_ppm or 0.0, LEAST_SUSPECT_PPM)
     if last is None or last <= at_least or not now.flow.current():
-        return []
+        return _dead_leg(now)
     if before is not None and last > WORSE_THAN_FLOW * before:
         what = f"{last:.0f} ppm where this much gas should leave less than {before:.0f}"
         return [f"oxygen not falling as it must: {what}: {_NOT_FALLING}"]
@@ -147,7 +147,18 @@ def _oxygen_troubles(now: PurgeNow) -> list[str]:
     if stands is not None and not _saturated(now):
         what = f"it has stood at {stands[0]:.0f} ppm for {stands[1]:.0f} s with the argon on"
         return [f"oxygen not falling as it must: {what}: {_NOT_FALLING}"]
-    return []
+    return _dead_leg(now)
+
+
+def _dead_leg(now: PurgeNow) -> list[str]:
+    """The sensor alone would be clear, or soon, and its tail says that a dead leg is not."""
+    hidden, limit = now.sensed.hidden_ppm(), now.limit_ppm
+    if hidden is None or limit is None or hidden < limit or not _speaking(now):
+        return []
+    return [
+        f"oxygen falls slower at the end than flow and volume explain: a dead leg may still hold "
+        f"{float(f'{hidden:.2g}'):.0f} ppm; wait, or let gas through at its end"
+    ]
 
 
 _NOT_FALLING = (
