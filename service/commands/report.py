@@ -29,7 +29,9 @@ def run_report(given: argparse.Namespace) -> int:
     """0 when the file is written."""
     # Imported here: the drawing library is wanted by no other command.
     from service.records.gather import UnknownHeat, gather  # noqa: PLC0415
-    from service.records.print_report import Printing, print_record, read_traces  # noqa: PLC0415
+    from service.records.print_chart import STEPS  # noqa: PLC0415
+    from service.records.print_report import Printing, print_record  # noqa: PLC0415
+    from service.records.traces import read_traces  # noqa: PLC0415
 
     zone = zone_from(given)
     with opened(given) as store:
@@ -38,7 +40,7 @@ def run_report(given: argparse.Namespace) -> int:
         except UnknownHeat as error:
             raise BadInput(str(error)) from error
         how = Printing(given.paper, zone, given.operator, time.time_ns() // 1000)
-        body = print_record(record, read_traces(store, record), how)
+        body = print_record(record, read_traces(store, record, STEPS), how)
     try:
         given.output.write_bytes(body)
     except OSError as error:

@@ -142,8 +142,8 @@ def _of_clock(record: HeatRecord) -> Iterator[Deviation]:
         when = "while the service was away" if change.restart else "during the heat"
         yield Deviation(
             change.at_us,
-            f"The wall clock was corrected by {change.by_us / 1e6:+.3f} s {when}: clock times "
-            "before that are off by as much; run times are not.",
+            f"The wall clock was corrected by {change.by_us / 1e6:+.3f} s {when}; what "
+            "was stamped before is told here as the corrected clock would have shown it.",
         )
 
 

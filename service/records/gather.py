@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Row, func, or_, select
 
 from service.judge.actions import (
-    AssignChannel,
     ChangePart,
-    ClockStepped,
     CreatePart,
     Limits,
     PartFacts,
@@ -21,11 +19,11 @@ from service.judge.actions import (
 )
 from service.readings import ChannelKind
 from service.records import deviations, figures, moments
+from service.records.gather_channels import Span, read_channels
+from service.records.heat_readings import as_history, readings_of_heat
 from service.records.heat_record import (
     AlarmRecord,
-    CalibrationState,
     ChannelRecord,
-    ClockChange,
     DatedLimits,
     Gap,
     HeatRecord,
@@ -34,16 +32,13 @@ from service.records.heat_record import (
     PurgeRecord,
     VerdictRecord,
 )
+from service.records.run_clock import RunClock, read_clock
 from service.records.series import Grid, lay_out
 from service.store.database import History, Store, StoreError
 from service.store.history import POINTS_MAX
 from service.store.schema import (
-    BAD,
-    SUSPECT,
     alarm_change,
     assignment,
-    calibration,
-    channel,
     gap,
     heat,
     heat_phase,
@@ -53,9 +48,6 @@ from service.store.schema import (
     verdict_change,
     weld_pass,
 )
-
-SHOP_KINDS = ("ambient", "room oxygen", "bottle pressure")
-"""Channels of the shop that belong to every heat's record."""
 
 FINEST_US = 1_000_000
 
@@ -80,29 +72,36 @@ def gather(store: Store, heat_id: int) -> HeatRecord:
         if found is None:
             ids = list(connection.execute(select(heat.c.id).order_by(heat.c.id)).scalars())
             raise UnknownHeat(heat_id, ids)
-        to_us = found.ended_us or _last_us(connection, found)
-        actions = _actions(connection, to_us)
-        channels = _channels(connection, found, to_us, actions)
-        phases = _phases(connection, heat_id, to_us)
-        alarms = _alarms(connection, found.part_id, [each.name for each in channels], found, to_us)
-        verdicts = _verdicts(connection, heat_id)
+        end = end_of_heat(connection, heat_id)
+        clock = read_clock(connection, heat_id, None if end is None else end.seq)
+        begun_us = clock.straight(found.begun_us)
+        to_us = _last_us(connection, found, clock) if end is None else clock.of_mono(end.mono_us)
+        span = Span(found.part_id, begun_us, to_us)
+        actions = _actions(connection, clock, None if end is None else end.seq)
+        channels = read_channels(connection, span, clock, actions)
+        phases = _phases(connection, heat_id, clock, to_us)
+        names = [each.name for each in channels]
+        alarms = _alarms(connection, span, names, clock)
+        verdicts = _verdicts(connection, heat_id, clock)
         passes_kept = _rows_of(connection, weld_pass, heat_id)
         purges_kept = _rows_of(connection, purge, heat_id)
-        store_gaps = _store_gaps(connection, found.begun_us, to_us)
-    histories = read_histories(store, channels, found.begun_us, to_us)
+        store_gaps = _store_gaps(connection, span, clock)
+    end_us = max(to_us, begun_us + FINEST_US)
+    points = min(max((end_us - begun_us) // FINEST_US, 1), POINTS_MAX)
+    histories = read_histories(store, channels, clock, (begun_us, end_us), points)
     probes = [each for each in channels if each.of_part and each.kind == ChannelKind.THERMOCOUPLE]
     grid = _grid(histories, probes, to_us)
     oxygen = _grid(histories, _of_kind(channels, ChannelKind.OXYGEN), to_us)
     flow = _grid(histories, _of_kind(channels, ChannelKind.GAS_FLOW), to_us)
-    limits = _limits(actions, found.part_id, found.begun_us)
-    passes = tuple(_pass(row, grid, oxygen, verdicts) for row in passes_kept)
+    limits = _limits(actions, found.part_id, begun_us)
+    passes = tuple(_pass(row, clock, grid, oxygen, verdicts) for row in passes_kept)
     preheat_min_c, upper_c = moments.joined(limits[-1].limits if limits else Limits())
     record = HeatRecord(
         heat_id=heat_id,
         part_id=found.part_id,
         facts=_facts(actions, found.part_id),
-        begun_us=found.begun_us,
-        ended_us=found.ended_us,
+        begun_us=begun_us,
+        ended_us=None if end is None else to_us,
         to_us=to_us,
         begun_seq=found.begun_seq,
         arc_us=found.arc_us,
@@ -110,31 +109,48 @@ def gather(store: Store, heat_id: int) -> HeatRecord:
         channels=tuple(channels),
         phases=phases,
         passes=passes,
-        purges=tuple(
-            PurgeRecord(
-                row.begun_us, row.ended_us, moments.argon_l(flow, row.begun_us, row.ended_us, to_us)
-            )
-            for row in purges_kept
-        ),
+        purges=tuple(_purge(row, clock, flow, to_us) for row in purges_kept),
         alarms=alarms,
         verdicts=verdicts,
         notes=(),
         gaps=(*store_gaps, *_silences(histories, channels, phases)),
-        clock_changes=_clock_changes(actions, found.begun_us),
-        versions=_versions(actions, found.begun_us),
+        clock_changes=clock.changes_after(found.begun_seq),
+        versions=_versions(actions, begun_us),
         figures=figures.work_out(grid, phases, passes, preheat_min_c, upper_c),
         deviations=(),
     )
     return deviations.with_deviations(record)
 
 
+def clock_of(store: Store, heat_id: int) -> RunClock:
+    """The clock that a heat's record is told by."""
+    with store.connect() as connection:
+        end = end_of_heat(connection, heat_id)
+        return read_clock(connection, heat_id, None if end is None else end.seq)
+
+
 def read_histories(
-    store: Store, channels: Iterable[ChannelRecord], from_us: int, to_us: int
+    store: Store,
+    channels: Iterable[ChannelRecord],
+    clock: RunClock,
+    within_us: tuple[int, int],
+    points: int,
 ) -> dict[str, History]:
-    """The channels' readings over a stretch, a second a step where it is short enough."""
-    end_us = max(to_us, from_us + FINEST_US)
-    points = min(max((end_us - from_us) // FINEST_US, 1), POINTS_MAX)
-    return {each.name: store.history(each.name, from_us, end_us, points) for each in channels}
+    """The channels' readings over a stretch of the heat, in about so many steps.
+
+    Where the wall clock was corrected they are summed up reading by reading, by the run clock.
+    """
+    from_us, to_us = within_us
+    if not clock.bent(from_us):
+        return {each.name: store.history(each.name, from_us, to_us, points) for each in channels}
+    with store.connect() as connection:
+        return {
+            each.name: as_history(
+                readings_of_heat(connection, [each.name], clock, from_us, to_us),
+                each.name, from_us, to_us, points,
+            )
+            for each in channels
+        }  # fmt: skip
 
 
 def _grid(histories: dict[str, History], channels: Sequence[ChannelRecord], to_us: int) -> Grid:
@@ -147,19 +163,40 @@ def _of_kind(channels: Sequence[ChannelRecord], kind: ChannelKind) -> list[Chann
     return [each for each in channels if each.of_part and each.kind == kind]
 
 
-def _last_us(connection: Connection, found: Row[Any]) -> int:
-    """The last moment an open heat has a word of: a reading, an action, a change."""
-    last_us = connection.execute(
-        select(func.max(reading.c.t_us)).where(
+@dataclass(frozen=True, slots=True)
+class End:
+    """Where in the order a heat ended, and when [µs of shop time]."""
+
+    seq: int
+    mono_us: int
+
+
+def end_of_heat(connection: Connection, heat_id: int) -> End | None:
+    """Where a heat ended; ``None``: it is open."""
+    rows = connection.execute(select(journal).where(journal.c.kind == "end heat"))
+    for row in rows:
+        if any_action.validate_json(row.body).heat_id == heat_id:  # type: ignore[union-attr]
+            return End(row.seq, row.mono_us)
+    return None
+
+
+def _last_us(connection: Connection, found: Row[Any], clock: RunClock) -> int:
+    """The last moment an open heat has a word of: a reading, an action."""
+    row = connection.execute(
+        select(reading.c.t_us, reading.c.seq)
+        .where(
             reading.c.channel_id.in_(
                 select(assignment.c.channel_id).where(
                     assignment.c.part_id == found.part_id, assignment.c.to_us.is_(None)
                 )
             )
         )
-    ).scalar()
-    acted_us = connection.execute(select(func.max(journal.c.utc_us))).scalar()
-    return int(max(found.begun_us, last_us or 0, acted_us or 0))
+        .order_by(reading.c.t_us.desc())
+        .limit(1)
+    ).first()
+    acted_us = connection.execute(select(func.max(journal.c.mono_us))).scalar() or 0
+    read_us = 0 if row is None else row.t_us - clock.offset_at(row.seq)
+    return max(clock.straight(found.begun_us), clock.of_mono(max(read_us, acted_us)))
 
 
 _KINDS = (
@@ -172,14 +209,15 @@ _KINDS = (
 )
 
 
-def _actions(connection: Connection, to_us: int) -> list[tuple[int, Any]]:
-    """When [µs UTC] and what, of the kinds a record needs, up to the heat's end."""
-    rows = connection.execute(
-        select(journal.c.utc_us, journal.c.body)
-        .where(journal.c.kind.in_(_KINDS), journal.c.utc_us <= to_us)
-        .order_by(journal.c.seq)
-    )
-    return [(row.utc_us, any_action.validate_json(row.body)) for row in rows]
+def _actions(connection: Connection, clock: RunClock, to_seq: int | None) -> list[tuple[int, Any]]:
+    """When, by the run clock, and what, of the kinds a record needs, up to the heat's end."""
+    query = select(journal.c.mono_us, journal.c.body).where(journal.c.kind.in_(_KINDS))
+    if to_seq is not None:
+        query = query.where(journal.c.seq <= to_seq)
+    return [
+        (clock.of_mono(row.mono_us), any_action.validate_json(row.body))
+        for row in connection.execute(query.order_by(journal.c.seq))
+    ]
 
 
 def _facts(actions: Sequence[tuple[int, Any]], part_id: int) -> PartFacts:
@@ -214,110 +252,18 @@ def _versions(actions: Sequence[tuple[int, Any]], begun_us: int) -> tuple[str, .
     return tuple(dict.fromkeys([*before, *during]))
 
 
-def _clock_changes(actions: Sequence[tuple[int, Any]], begun_us: int) -> tuple[ClockChange, ...]:
-    changes: list[ClockChange] = []
-    offset_us: int | None = None
-    for at_us, action in actions:
-        if not isinstance(action, ServiceStarted | ClockStepped):
-            continue
-        if at_us > begun_us and offset_us is not None and action.offset_us != offset_us:
-            restart = isinstance(action, ServiceStarted)
-            changes.append(ClockChange(at_us, action.offset_us - offset_us, restart))
-        offset_us = action.offset_us
-    return tuple(changes)
-
-
-def _channels(
-    connection: Connection, found: Row[Any], to_us: int, actions: Sequence[tuple[int, Any]]
-) -> list[ChannelRecord]:
-    rows = connection.execute(
-        select(assignment.c.channel_id, assignment.c.from_us, assignment.c.to_us)
-        .where(
-            assignment.c.part_id == found.part_id,
-            assignment.c.from_us <= to_us,
-            or_(assignment.c.to_us.is_(None), assignment.c.to_us > found.begun_us),
-        )
-        .order_by(assignment.c.from_us)
-    )
-    spells: dict[int, list[tuple[int, int]]] = {}
-    for row in rows:
-        spell = max(row.from_us, found.begun_us), min(row.to_us or to_us, to_us)
-        spells.setdefault(row.channel_id, []).append(spell)
-    shop = connection.execute(
-        select(channel.c.id).where(
-            channel.c.kind.in_(SHOP_KINDS), channel.c.id.not_in(list(spells))
-        )
-    ).scalars()
-    of_shop = {channel_id: [(found.begun_us, to_us)] for channel_id in shop}
-    distances = {
-        action.channel: action.from_joint_mm
-        for _, action in actions
-        if isinstance(action, AssignChannel)
-        and action.part_id == found.part_id
-        and action.from_joint_mm is not None
-    }
-    return [
-        _channel(connection, channel_id, tuple(when), channel_id in spells, distances)
-        for channel_id, when in {**spells, **of_shop}.items()
-    ]
-
-
-def _channel(
-    connection: Connection,
-    channel_id: int,
-    spells: tuple[tuple[int, int], ...],
-    of_part: bool,
-    distances: Mapping[str, float],
-) -> ChannelRecord:
-    row = connection.execute(moments.CHANNELS.where(channel.c.id == channel_id)).one()
-    readings, suspect, bad = moments.counts(connection, channel_id, spells, SUSPECT, BAD)
-    return ChannelRecord(
-        name=row.name,
-        kind=row.kind,
-        unit="Cel" if row.thermocouple is not None else row.unit or None,
-        spells=spells,
-        from_joint_mm=distances.get(row.name),
-        thermocouple=row.thermocouple,
-        cold_junction=row.terminals,
-        of_part=of_part,
-        calibrations=_calibrations(connection, channel_id, spells[0][0], spells[-1][1]),
-        readings=readings,
-        suspect=suspect,
-        bad=bad,
-    )
-
-
-def _calibrations(
-    connection: Connection, channel_id: int, from_us: int, to_us: int
-) -> tuple[CalibrationState, ...]:
-    rows = connection.execute(
-        select(calibration)
-        .where(calibration.c.channel_id == channel_id, calibration.c.from_us <= to_us)
-        .order_by(calibration.c.from_us, calibration.c.id)
-    )
-    states = [
-        CalibrationState(
-            row.from_us,
-            row.due_us,
-            tuple((float(reads), float(true)) for reads, true in json.loads(row.checks)),
-            row.note,
-        )
-        for row in rows
-    ]
-    before = [each for each in states if each.from_us <= from_us][-1:]
-    return (*before, *(each for each in states if each.from_us > from_us))
-
-
-def _phases(connection: Connection, heat_id: int, to_us: int) -> tuple[PhaseRecord, ...]:
+def _phases(
+    connection: Connection, heat_id: int, clock: RunClock, to_us: int
+) -> tuple[PhaseRecord, ...]:
     rows = connection.execute(
         select(heat_phase)
         .where(heat_phase.c.heat_id == heat_id, heat_phase.c.void_us.is_(None))
-        .order_by(heat_phase.c.from_us, heat_phase.c.id)
+        .order_by(heat_phase.c.number, heat_phase.c.id)
     ).all()
-    ends_us = [*(row.from_us for row in rows[1:]), to_us]
+    begins_us = [clock.straight(row.from_us) for row in rows]
     return tuple(
-        PhaseRecord(row.phase, row.from_us, max(end_us, row.from_us), row.origin, row.said_by)
-        for row, end_us in zip(rows, ends_us, strict=True)
+        PhaseRecord(row.phase, from_us, max(end_us, from_us), row.origin, row.said_by)
+        for row, from_us, end_us in zip(rows, begins_us, [*begins_us[1:], to_us], strict=True)
     )
 
 
@@ -328,36 +274,45 @@ def _rows_of(connection: Connection, table: Any, heat_id: int) -> list[Row[Any]]
     return list(connection.execute(query.order_by(table.c.begun_us, table.c.id)))
 
 
-def _pass(row: Row[Any], grid: Grid, oxygen: Grid, verdicts: Sequence[VerdictRecord]) -> PassRecord:
-    coldest_c, hottest_c = moments.extremes(grid, row.begun_us)
-    _, oxygen_ppm = moments.extremes(oxygen, row.begun_us)
-    said = [each for each in verdicts if each.at_us <= row.begun_us][-1:]
+def _pass(
+    row: Row[Any], clock: RunClock, grid: Grid, oxygen: Grid, verdicts: Sequence[VerdictRecord]
+) -> PassRecord:
+    begun_us = clock.straight(row.begun_us)
+    ended_us = None if row.ended_us is None else clock.straight(row.ended_us)
+    coldest_c, hottest_c = moments.extremes(grid, begun_us)
+    _, oxygen_ppm = moments.extremes(oxygen, begun_us)
+    said = [each for each in verdicts if each.at_us <= begun_us][-1:]
     return PassRecord(
         number=row.number,
-        begun_us=row.begun_us,
-        ended_us=row.ended_us,
+        begun_us=begun_us,
+        ended_us=ended_us,
         arc_us=row.arc_us,
         origin=row.origin,
         coldest_c=coldest_c,
         hottest_c=hottest_c,
         oxygen_ppm=oxygen_ppm,
-        oxygen_high_ppm=moments.highest(oxygen, row.begun_us, row.ended_us),
+        oxygen_high_ppm=moments.highest(oxygen, begun_us, ended_us),
         verdict=said[0].verdict if said else None,
         heat_verdict=said[0].heat if said else None,
         purge_verdict=said[0].purge if said else None,
     )
 
 
+def _purge(row: Row[Any], clock: RunClock, flow: Grid, to_us: int) -> PurgeRecord:
+    begun_us = clock.straight(row.begun_us)
+    ended_us = None if row.ended_us is None else clock.straight(row.ended_us)
+    return PurgeRecord(begun_us, ended_us, moments.argon_l(flow, begun_us, ended_us, to_us))
+
+
 def _alarms(
-    connection: Connection, part_id: int, names: Sequence[str], found: Row[Any], to_us: int
+    connection: Connection, span: Span, names: Sequence[str], clock: RunClock
 ) -> tuple[AlarmRecord, ...]:
     """Alarms of the part, of its channels and of the whole shop that stood during the heat."""
     rows = connection.execute(
         select(alarm_change)
         .where(
-            alarm_change.c.since_us <= to_us,
             or_(
-                alarm_change.c.part_id == part_id,
+                alarm_change.c.part_id == span.part_id,
                 alarm_change.c.channel.in_(names),
                 alarm_change.c.part_id.is_(None) & alarm_change.c.channel.is_(None),
             ),
@@ -367,31 +322,42 @@ def _alarms(
     lives: dict[int, list[Row[Any]]] = {}
     for row in rows:
         lives.setdefault(row.alarm_id, []).append(row)
-    told = [moments.life(changes) for changes in lives.values()]
+    told = [moments.life(changes, clock.last_us) for changes in lives.values()]
     return tuple(
-        alarm for alarm in told if alarm.returned_us is None or alarm.returned_us >= found.begun_us
+        alarm
+        for alarm in told
+        if alarm.raised_us <= span.to_us
+        and (alarm.returned_us is None or alarm.returned_us >= span.from_us)
     )
 
 
-def _verdicts(connection: Connection, heat_id: int) -> tuple[VerdictRecord, ...]:
+def _verdicts(connection: Connection, heat_id: int, clock: RunClock) -> tuple[VerdictRecord, ...]:
     rows = connection.execute(
         select(verdict_change)
         .where(verdict_change.c.heat_id == heat_id)
         .order_by(verdict_change.c.mono_us, verdict_change.c.id)
     )
     return tuple(
-        VerdictRecord(row.at_us, row.phase, row.verdict, row.heat, row.purge, row.text)
+        VerdictRecord(
+            clock.of_mono(row.mono_us), row.phase, row.verdict, row.heat, row.purge, row.text
+        )
         for row in rows
     )
 
 
-def _store_gaps(connection: Connection, from_us: int, to_us: int) -> tuple[Gap, ...]:
-    rows = connection.execute(
-        select(gap).where(gap.c.to_us >= from_us, gap.c.from_us <= to_us).order_by(gap.c.from_us)
-    )
+def _store_gaps(connection: Connection, span: Span, clock: RunClock) -> tuple[Gap, ...]:
+    rows = connection.execute(select(gap).order_by(gap.c.id))
+    found = [
+        Gap(
+            None,
+            clock.straight(row.from_us),
+            clock.straight(row.to_us),
+            f"{row.readings} readings could not be kept: {row.why}",
+        )
+        for row in rows
+    ]
     return tuple(
-        Gap(None, row.from_us, row.to_us, f"{row.readings} readings could not be kept: {row.why}")
-        for row in rows
+        each for each in found if each.to_us >= span.from_us and each.from_us <= span.to_us
     )
 
 

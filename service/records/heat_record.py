@@ -2,7 +2,9 @@
 
 Nothing here is measured or decided anew. ``service.records.gather`` fills it from the database;
 the figures are worked out in ``service.records.figures``.
-Times are whole microseconds UTC unless a name says otherwise; ``None`` means not known.
+Times are whole microseconds UTC unless a name says otherwise, and never jump: where the wall clock
+was corrected during the heat, those from before are told as the corrected clock would have shown
+them (``service.records.run_clock``). ``None`` means not known.
 """
 
 from __future__ import annotations

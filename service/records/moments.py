@@ -92,18 +92,21 @@ def counts(
     return total[0], total[1], total[2]
 
 
-def life(changes: Sequence[Row[Any]]) -> AlarmRecord:
-    """An alarm from its changes, in order; its text is the first."""
+def life(changes: Sequence[Row[Any]], offset_us: int) -> AlarmRecord:
+    """An alarm from its changes, in order; its text is the first.
+
+    ``offset_us``: Run clock minus shop time.
+    """
     first = changes[0]
-    acknowledged = [row.at_us for row in changes if row.state == "acknowledged"]
-    returned = [row.at_us for row in changes if row.state in ("returned", "normal")]
+    acknowledged = [row.mono_us for row in changes if row.state == "acknowledged"]
+    returned = [row.mono_us for row in changes if row.state in ("returned", "normal")]
     return AlarmRecord(
         alarm_id=first.alarm_id,
         kind=first.kind,
         channel=first.channel,
-        raised_us=first.since_us,
-        acknowledged_us=min(acknowledged, default=None),
-        returned_us=min(returned, default=None),
+        raised_us=first.mono_us - (first.at_us - first.since_us) + offset_us,
+        acknowledged_us=min(acknowledged) + offset_us if acknowledged else None,
+        returned_us=min(returned) + offset_us if returned else None,
         text=first.text,
     )
 

@@ -17,6 +17,7 @@ from reportlab.lib.colors import Color, black, white
 
 from service.records.heat_record import ChannelRecord, HeatRecord
 from service.records.moments import joined
+from service.records.traces import Traces
 from service.store.database import History
 
 FONT = "Vera"
@@ -59,15 +60,6 @@ class Panel:
         else:
             share = (value - self.low) / (self.high - self.low)
         return self.bottom + min(max(share, 0.0), 1.0) * (self.top - self.bottom)
-
-
-@dataclass(frozen=True, slots=True)
-class Traces:
-    """What is drawn: channels with their histories, lettered in this order."""
-
-    temperatures: Sequence[tuple[ChannelRecord, History]]
-    oxygen: Sequence[tuple[ChannelRecord, History]]
-    flow: Sequence[tuple[ChannelRecord, History]]
 
 
 def chart(record: HeatRecord, traces: Traces, width: float, height: float) -> Drawing:

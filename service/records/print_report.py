@@ -20,12 +20,11 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table
 
-from service.readings import ChannelKind
 from service.records import print_words as words
-from service.records.heat_record import ChannelRecord, HeatRecord
+from service.records.heat_record import HeatRecord
 from service.records.local_time import clock_text, local
-from service.records.print_chart import FONT, STEPS, Traces, chart
-from service.store.database import History, Store
+from service.records.print_chart import FONT, chart
+from service.records.traces import Traces
 
 PAPERS = {"A4": pagesizes.A4, "Letter": pagesizes.LETTER}
 MARGIN = 36.0
@@ -66,24 +65,6 @@ def print_record(record: HeatRecord, traces: Traces, how: Printing) -> bytes:
     _register_fonts()
     total = _build(record, traces, how, None)[1]
     return _build(record, traces, how, total)[0]
-
-
-def read_traces(store: Store, record: HeatRecord) -> Traces:
-    """The histories the chart draws."""
-    end_us = max(record.to_us, record.begun_us + 1_000_000)
-
-    def of_kind(*kinds: ChannelKind) -> list[tuple[ChannelRecord, History]]:
-        return [
-            (each, store.history(each.name, record.begun_us, end_us, STEPS))
-            for each in record.channels
-            if each.of_part and each.kind in kinds
-        ]
-
-    return Traces(
-        of_kind(ChannelKind.THERMOCOUPLE),
-        of_kind(ChannelKind.OXYGEN),
-        of_kind(ChannelKind.GAS_FLOW),
-    )
 
 
 def _register_fonts() -> None:
@@ -194,8 +175,7 @@ def _with_unit(value: float | None, unit: str) -> str:
 
 def _legend(traces: Traces) -> list[Any]:
     letters = iter(LETTERS * 4)
-    each = [*traces.temperatures, *traces.oxygen, *traces.flow]
-    said = [f"{next(letters)} {of.name}" for of, _ in each]
+    said = [f"{next(letters)} {of.name}" for of, _ in traces.all]
     text = "Lines: " + ("; ".join(said) if said else "no channel was on the part")
     more = "Shaded: arc on, with the number of the pass. !n: alarm n. A line breaks where there "
     return [_para(f"{text}. {more}are no good readings.", CELL)]
@@ -300,13 +280,7 @@ def _purges(record: HeatRecord, how: Printing, width: float) -> list[Any]:
 
 
 def _sensors(record: HeatRecord, traces: Traces, how: Printing, width: float) -> list[Any]:
-    letters = dict(
-        zip(
-            (of.name for of, _ in (*traces.temperatures, *traces.oxygen, *traces.flow)),
-            LETTERS * 4,
-            strict=False,
-        )
-    )
+    letters = dict(zip((of.name for of, _ in traces.all), LETTERS * 4, strict=False))
     rows = [["", "channel", "measures", "where", "calibration", "readings", "bad"]]
     for each in sorted(record.channels, key=lambda one: letters.get(one.name, "Z")):
         last = each.calibrations[-1] if each.calibrations else None

@@ -55,6 +55,29 @@ def test_an_open_heat_and_a_clock_that_was_corrected_are_said(odd: Path) -> None
     assert [each.by_us for each in record.clock_changes] == [-90_000_000]
 
 
+def test_a_clock_that_is_corrected_bends_no_figure(kept: Store, odd: Path) -> None:
+    """The same casting, once with the wall clock set back by 90 s before the first pass."""
+    store = Store.open_to_read(f"sqlite:///{odd}")
+    try:
+        bent, plain = gather(store, 1), gather(kept, 1)
+    finally:
+        store.close()
+    for one, other in zip(bent.passes, plain.passes, strict=True):
+        assert one.begun_us - bent.begun_us == pytest.approx(
+            other.begun_us - plain.begun_us, abs=1e4
+        )
+        assert one.coldest_c == pytest.approx(other.coldest_c, abs=1)
+        assert one.verdict == other.verdict
+    for rate, unbent in zip(bent.figures.rates, plain.figures.rates, strict=True):
+        assert rate.mean_c_per_h == pytest.approx(unbent.mean_c_per_h, abs=5)
+        down = unbent.fastest_down_c_per_h or 0.0
+        assert (rate.fastest_down_c_per_h or 0.0) == pytest.approx(down, rel=0.02)
+    assert bent.purges[0].argon_l == plain.purges[0].argon_l
+    assert bent.figures.soak is not None
+    assert plain.figures.soak is not None
+    assert bent.figures.soak.longest_s == plain.figures.soak.longest_s
+
+
 def test_an_unknown_heat_names_those_there_are(kept: Store) -> None:
     with pytest.raises(UnknownHeat, match="no heat 7; the database has the heats 1 to 1"):
         gather(kept, 7)
