@@ -1,5 +1,6 @@
 // Brings the page to life: the link to the service, the views, sound, theme and clock.
 import { Alarms } from "./alarms.js";
+import { Closing } from "./closing.js";
 import { onDone } from "./deeds.js";
 import { keyed, setAttribute, setText, show } from "./dom.js";
 import { duration, spoken, timeOfDay } from "./format.js";
@@ -33,6 +34,7 @@ const notices = new Notices(at("notices"));
 const room = new Room(at("room"));
 const questions = new Questions(at("questions"));
 const lastArc = new Map();
+const closing = new Closing();
 const waiting = new Waiting(at("waiting"), openPart);
 let quietened = false;
 
@@ -62,6 +64,7 @@ function render() {
   later[view()]?.show(bench);
   chime(hot);
   coverClock(hot);
+  closingClock(hot);
   recording(bench.recording);
   setText(at("clock"), timeOfDay(Date.parse(bench.at)));
   setAttribute(at("clock"), "datetime", bench.at);
@@ -144,6 +147,14 @@ function coverClock(hot) {
   if (due.length === 0 || alarms.calling.length > 0) return;
   speaker.after("cover", due.join(" "));
   sounder.play("cover");
+}
+
+/** The window closes soon: a figure he can plan the next bead by. */
+function closingClock(hot) {
+  const due = closing.due(hot);
+  if (due.length === 0 || alarms.calling.length > 0) return;
+  speaker.after("closing", due.join(" "));
+  sounder.play("closing");
 }
 
 function readyWords({ name, heat }) {

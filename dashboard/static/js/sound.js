@@ -9,6 +9,7 @@ const TUNES = {
   above: { wave: "square", gain: 0.4, notes: [[0, 0.3, 523], [0.34, 0.3, 784], [0.68, 0.5, 1047]] },
   fault: { wave: "sawtooth", gain: 0.5, notes: [[0, 0.45, 220], [0.6, 0.45, 220]] },
   cover: { wave: "sine", gain: 0.6, notes: [[0, 0.35, 784], [0.4, 0.35, 784], [0.8, 0.8, 587]] },
+  closing: { wave: "triangle", gain: 0.7, notes: [[0, 0.18, 988], [0.24, 0.18, 880], [0.48, 0.18, 784], [0.72, 0.5, 659]] },
   ready: { wave: "sine", gain: 0.6, notes: [[0, 0.5, 659], [0.3, 0.9, 988]] },
 };
 

@@ -3,7 +3,7 @@ import { h } from "./dom.js";
 import { openSheet } from "./sheet.js";
 import { t } from "./words.js";
 
-const TUNES = ["danger", "above", "below", "fault", "cover", "ready"];
+const TUNES = ["danger", "above", "below", "fault", "cover", "closing", "ready"];
 
 export function openSound(sounder, speaker, wake) {
   const state = h("p", { class: "lead" });

@@ -4,6 +4,9 @@ const AGAIN_MS = 16_000;
 /** A voice that never reports its end must not keep the chime waiting. */
 const LONGEST_MS = 9000;
 
+/** Sounds that say one thing once, and are no alarms. */
+const ONCE = new Set(["ready", "cover", "closing"]);
+
 export class Speaker extends EventTarget {
   #lines = [];
   #known = new Set();
@@ -59,7 +62,7 @@ export class Speaker extends EventTarget {
 
   #alarm(name) {
     const now = performance.now();
-    if (name === "ready" || name === "cover" || this.#lines.length === 0) return null;
+    if (ONCE.has(name) || this.#lines.length === 0) return null;
     if (!this.#fresh && now - this.#saidAt < AGAIN_MS) return null;
     this.#fresh = false;
     this.#saidAt = now;
