@@ -159,6 +159,10 @@ class ScriptedPort:
         os.symlink(os.ttyname(self._far), self.path)
 
     @property
+    def plugged_in(self) -> bool:
+        return self._near is not None
+
+    @property
     def near(self) -> int:
         """The node's end, for a process that is to be the node."""
         assert self._near is not None, "not plugged in"

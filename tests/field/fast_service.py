@@ -1,5 +1,7 @@
 """``heatwindow run`` on a fast clock: ``python -m tests.field.fast_service CONFIG SPEED``.
 
+With the file of a ``SharedClock`` in the place of the speed it runs on that one.
+
 The same service put together by the same code; only the injected clock differs.
 """
 
@@ -13,13 +15,15 @@ from service.commands.assembly import start_service
 from service.commands.run import log_to_stderr
 from service.commands.signals import stop_on_signals
 from service.config import load
+from tests.field.shared_clock import SharedClock
 
 
 def main() -> int:
-    config, speed = load(Path(sys.argv[1])), float(sys.argv[2])
+    config, pace = load(Path(sys.argv[1])), sys.argv[2]
+    clock = SharedClock(Path(pace)) if Path(pace).is_file() else SystemClock(float(pace))
     log_to_stderr()
     with stop_on_signals() as stop:
-        running = start_service(config, SystemClock(speed))
+        running = start_service(config, clock)
         stop.wait()
         return 0 if running.stop() else 1
 

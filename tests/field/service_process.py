@@ -25,10 +25,14 @@ class ServiceProcess:
         folder: Where config, database and log live.
         links: TOML of the links, appended to the config.
         speed: Shop seconds per real second; 1 is the plain command.
+        clock: File of a ``SharedClock`` to run on instead.
     """
 
-    def __init__(self, folder: Path, links: str = "", speed: float = 1.0) -> None:
+    def __init__(
+        self, folder: Path, links: str = "", speed: float = 1.0, clock: Path | None = None
+    ) -> None:
         self.folder = folder
+        self.clock = clock
         self.speed = speed
         self.port = free_port()
         self.database = folder / "shop.db"
@@ -46,8 +50,9 @@ class ServiceProcess:
 
     def launch(self) -> None:
         command = ["service.commands.main", "run", "--config", str(self.config)]
-        if self.speed != 1.0:
-            command = ["tests.field.fast_service", str(self.config), str(self.speed)]
+        if self.speed != 1.0 or self.clock is not None:
+            pace = str(self.speed if self.clock is None else self.clock)
+            command = ["tests.field.fast_service", str(self.config), pace]
         with (self.folder / "service.log").open("ab") as log:
             self.process = subprocess.Popen(
                 [sys.executable, "-m", *command], stdout=log, stderr=log
@@ -97,6 +102,15 @@ class ServiceProcess:
             connection.request(method, path, payload, headers)
             answer = connection.getresponse()
             return answer.status, json.loads(answer.read() or b"null")
+        finally:
+            connection.close()
+
+    def text(self, path: str) -> str:
+        """What is answered to a GET, as text."""
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=10)
+        try:
+            connection.request("GET", path)
+            return connection.getresponse().read().decode()
         finally:
             connection.close()
 
