@@ -18,6 +18,7 @@ from service.judge.heat_verdict import (
     judge_heat,
     spread_s,
 )
+from service.judge.joint_cover import open_share
 from service.judge.joint_limits import in_force
 from service.judge.phases import PhaseWatch
 from service.judge.probe_views import hand_views, probe_view
@@ -179,7 +180,12 @@ class HeatTrack:
             oxygen = the_one(shop, tracks, self.part_id, ChannelKind.OXYGEN)
             self.purging.model.arc(on=heat.pass_running)
             self.purging.second(
-                now_us, oxygen, part.oxygen_max_ppm, self._coldest_c(now_us, tracks)
+                now_us,
+                oxygen,
+                part.oxygen_max_ppm,
+                self._coldest_c(now_us, tracks),
+                hot_throughout=any(span.phase == "oven" for span in heat.phases),
+                open_share=open_share(heat, part),
             )
             self.purging.learn(part)
         covered_s = (now_us - heat.phase_since_us) / 1e6

@@ -163,6 +163,9 @@ class PurgeTrack:
         oxygen: ChannelTrack | None,
         limit_ppm: float | None,
         casting_c: float | None = None,
+        *,
+        hot_throughout: bool = False,
+        open_share: float = 1.0,
     ) -> None:
         """The whole second ``now_us``: hand over what came in it and ask the model.
 
@@ -172,10 +175,14 @@ class PurgeTrack:
             limit_ppm: The procedure's oxygen limit [ppm].
             casting_c: The coldest believable probe on the casting [°C]; the last one stands while
                 there is none.
+            hot_throughout: It came out of the oven in this heat: its walls are about that hot all
+                over, not only where a torch was.
+            open_share: Share of the joint that may still be open [1].
         """
         t_s = self.told_s = max(self.told_s, now_us / 1e6)
         if casting_c is not None and WALL_C[0] <= casting_c <= WALL_C[1]:
-            self.model.observe_wall_temperature(t_s, casting_c)
+            self.model.observe_wall_temperature(t_s, casting_c, throughout=hot_throughout)
+        self.model.joint_open(t_s, open_share)
         if not self.has_flow and self.hand_l_min is not None:
             self.model.observe_flow(t_s, self.hand_l_min, by_hand=True)
         elif not self.flow_known:

@@ -9,6 +9,7 @@ The tool advises: it sees the cavity's gas, not the root. Argon displaces the ai
 
 from __future__ import annotations
 
+from operator import attrgetter
 from typing import Literal
 
 import numpy as np
@@ -22,8 +23,9 @@ from service.physics.purge_forecast import (
     seconds_to_clear,
     volume_allowance,
 )
-from service.physics.purge_members import STEP_S, Array, Members, Surroundings, step
-from service.physics.purge_priors import PurgeSetup, check_finite, check_limit, flow_members
+from service.physics.purge_members import STEP_S, Members, Surroundings, step
+from service.physics.purge_priors import PurgeSetup, check_celsius, check_finite, check_limit
+from service.physics.purge_priors import flow_members as members_by_flow
 from service.physics.purge_sensor import AGES_AFTER_S, Sensed, sensed, weighted_quantiles
 from service.physics.purge_trend import BoundBefore, GasTemperature
 from service.physics.purge_troubles import LEAST_SUSPECT_PPM, SUSPECT_OF_FLOW, PurgeNow, troubles
@@ -32,7 +34,6 @@ from service.readings import Forecast, Spread
 __all__ = ["Basis", "Purge", "PurgeSetup"]
 
 Basis = Literal["flow", "oxygen sensor"]
-
 UPSET_S = 45.0
 """A sensor in the outlet has seen a change at the joint after this [s]: a few lags and residence
 times [judgement]."""
@@ -41,8 +42,8 @@ LEARNT_BELOW_PPM = 10_000.0
 """A cavity is learnt once three volume changes' worth of oxygen has gone [judgement]."""
 
 _LEARNT_UPDATES = 20
-UNHEARD_MOST_S = 3600.0
 """Sensor readings after which the cavity has been learnt well enough to be kept in mind."""
+UNHEARD_MOST_S = 3600.0
 
 
 class Purge:
@@ -60,16 +61,16 @@ class Purge:
         check_finite("time", t_s)
         self.setup = setup
         self._t_s = t_s
-        self._began_s = t_s
         self._flow = FlowRecord(usual_interval_s=setup.interval_s)
         known = setup.cavity_volume_l is not None
-        self._by_flow: Members | None = flow_members(setup) if known else None
+        self._by_flow: Members | None = members_by_flow(setup) if known else None
         self._proof: Members | None = None
         self._sensed: Sensed = sensed(setup)
         self._gas = GasTemperature()
         self._wall = GasTemperature()
+        self._wall_throughout = False
         self._sensor_lost = False
-        self._open_share = 1.0
+        self.open_share = 1.0
         self._welding = False
         self._bound_before = BoundBefore()
 
@@ -139,32 +140,30 @@ class Purge:
             ValueError: Not finite, or outside -50 to 1400 °C.
         """
         check_finite("time", t_s)
-        if not -50.0 <= temperature_c <= 1400.0:
-            raise ValueError(f"gas temperature {temperature_c:g} °C is outside -50 to 1400 °C")
+        check_celsius("gas", temperature_c)
         self.advance(t_s)
         self._gas.observe(self._t_s, temperature_c)
 
-    def observe_wall_temperature(self, t_s: float, temperature_c: float) -> None:
+    def observe_wall_temperature(
+        self, t_s: float, temperature_c: float, throughout: bool = False
+    ) -> None:
         """Take the temperature of the casting [°C], where the gas itself is not measured.
 
         The gas is then taken to be anywhere between the shop and the wall: the draught through
-        the gaps counts with whichever pulls more, the expansion with a part of the wall's excess.
+        the gaps counts with whichever pulls more, the expansion with a part of the wall's excess:
+        a small one, unless the casting is about that hot ``throughout``, as out of an oven.
 
         Raises:
             ValueError: Not finite, or outside -50 to 1400 °C.
         """
         check_finite("time", t_s)
-        if not -50.0 <= temperature_c <= 1400.0:
-            raise ValueError(f"wall temperature {temperature_c:g} °C is outside -50 to 1400 °C")
+        check_celsius("wall", temperature_c)
         self.advance(t_s)
         self._wall.observe(self._t_s, temperature_c)
+        self._wall_throughout = throughout
 
     def joint_open(self, t_s: float, share: float) -> None:
-        """Say how much of the joint is still open: welding closes the main leak.
-
-        Args:
-            t_s: Time [s].
-            share: 1 before the first tack, 0 when the root is closed.
+        """Say what share of the joint is open: 1 before the first tack, 0 with the root closed.
 
         Raises:
             ValueError: A share outside 0 to 1.
@@ -172,7 +171,7 @@ class Purge:
         if not 0.0 <= share <= 1.0:
             raise ValueError(f"open share of the joint {share:g} is outside 0 to 1")
         self.advance(t_s)
-        self._open_share = share
+        self.open_share = share
 
     def arc(self, on: bool) -> None:
         """Say whether the arc is on: oxygen that rises then has other causes to look at."""
@@ -232,8 +231,9 @@ class Purge:
             gas_temperature_c=self._gas.temperature_c,
             gas_cooling_k_per_s=cooling.cooling_k_per_s,
             hose_volume_l=self.setup.hose_volume_l,
-            open_share=self._open_share,
+            open_share=self.open_share,
             wall_temperature_c=self._wall.temperature_c,
+            wall_throughout=self._wall_throughout,
             sweeping_l_min=sweeping_l_min,
         )
 
@@ -302,7 +302,9 @@ class Purge:
             return not_before(forecast_of_times(times, weight, limit_ppm), in_leg_s)
         if self._by_flow is not None:
             weight = np.full(len(self._by_flow.volume_l), 1.0 / len(self._by_flow.volume_l))
-            times = seconds_to_clear(self._by_flow, around, _main_room, weight, limit_ppm)
+            times = seconds_to_clear(
+                self._by_flow, around, attrgetter("oxygen_ppm"), weight, limit_ppm
+            )
         else:
             return Forecast(None, "the cavity volume is not known")
         return forecast_of_times(times, weight, limit_ppm)
@@ -350,7 +352,7 @@ class Purge:
                 volume_l=self.setup.cavity_volume_l,
                 sensor_lost=self._sensor_lost,
                 sensor_overdue=self.setup.sensor_overdue,
-                open_share=self._open_share,
+                open_share=self.open_share,
                 welding=self._welding,
             )
         )
@@ -392,7 +394,3 @@ class Purge:
     def _upset(self) -> bool:
         at_s = self._flow.upset_at_s
         return at_s is not None and self._t_s - at_s <= UPSET_S
-
-
-def _main_room(members: Members) -> Array:
-    return members.oxygen_ppm

@@ -30,6 +30,7 @@ from service.physics.gas import (
     density_kg_m3,
     expansion_from_cold,
 )
+from service.physics.purge_warmth import least_warmed
 
 Array = NDArray[np.float64]
 
@@ -116,6 +117,8 @@ class Surroundings:
         open_share: Share of the joint still open [1]; welding closes it.
         wall_temperature_c: The casting itself [°C]; ``None`` when not known. Used where the gas
             is not measured: the gas is then anywhere between the shop and the wall.
+        wall_throughout: The whole casting is about that hot, as out of an oven, not only where a
+            torch was.
         sweeping_l_min: Argon that flows at the openings now [l/min], where that is not the flow
             to be counted (litres made good after a gap); ``None``: it is.
     """
@@ -127,6 +130,7 @@ class Surroundings:
     hose_volume_l: float
     open_share: float = 1.0
     wall_temperature_c: float | None = None
+    wall_throughout: bool = False
     sweeping_l_min: float | None = None
 
     @property
@@ -272,14 +276,20 @@ def rates_per_s(
     """How fast argon and air replace the gas of the main room [1/s].
 
     Litres are counted cold; hot gas is thin, so that fewer of them fill the room: V·T0/T, of which
-    each member credits its own share.
+    each member credits its own share; in a casting hot throughout no less than its walls surely
+    give.
     """
-    if around.gas_temperature_c is not None:
-        thinner = _warmth(around.gas_temperature_c) - 1.0
-    else:
-        thinner = WALL_CREDIT * (_warmth(around.wall_temperature_c) - 1.0)
+    by_gas, by_wall = (
+        _warmth(around.gas_temperature_c) - 1.0,
+        _warmth(around.wall_temperature_c) - 1,
+    )
+    measured = around.gas_temperature_c is not None
+    thinner = members.expands * (by_gas if measured else WALL_CREDIT * by_wall)
+    if around.wall_throughout:
+        surely = least_warmed(members.volume_l, flow_l_min) * by_wall
+        thinner = np.maximum(thinner, np.minimum(surely, by_gas) if measured else surely)
     holds_l = members.volume_l * (1.0 - members.dead_share)
-    holds_l = holds_l / (1.0 + members.expands * thinner)
+    holds_l = holds_l / (1.0 + thinner)
     return members.mixing * flow_l_min / holds_l / 60.0, drawn_l_min / holds_l / 60.0
 
 

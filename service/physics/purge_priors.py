@@ -120,6 +120,16 @@ def check_finite(name: str, value: float) -> None:
         raise ValueError(f"{name} {value} is not a finite number")
 
 
+def check_celsius(what: str, temperature_c: float) -> None:
+    """Refuse a temperature outside -50 to 1400 °C.
+
+    Raises:
+        ValueError: Names what it is of, the value and the range.
+    """
+    if not -50.0 <= temperature_c <= 1400.0:
+        raise ValueError(f"{what} temperature {temperature_c:g} °C is outside -50 to 1400 °C")
+
+
 def check_limit(limit_ppm: float) -> None:
     """Refuse an oxygen limit outside 0 to air.
 

@@ -102,7 +102,7 @@ def _flow_troubles(now: PurgeNow) -> list[str]:
             f"flow too high: {flow:.1f} l/min into {now.volume_l:g} l whirls air in at the vent "
             "and blows back through the puddle; turn it down"
         )
-    elif now.open_share <= CLOSE_OUT_OPEN_SHARE and flow > CLOSE_OUT_L_MIN:
+    elif 0.0 < now.open_share <= CLOSE_OUT_OPEN_SHARE and flow > CLOSE_OUT_L_MIN:
         found.append(
             f"flow too high for close-out: {flow:.1f} l/min with the joint nearly closed blows "
             "back through the last of the puddle; see that the vent is open and turn it down"

@@ -41,6 +41,9 @@ class Case:
     blind: tuple[float, float] | None = None
     """The meter is silent between these times [s]."""
     gas_c: float | None = None
+    """A junction in the gas [°C]."""
+    wall_c: float | None = None
+    """The casting, hot throughout [°C]."""
     event_s: float | None = None
     """When the flow or the meter first misbehaves [s]; none before is a first clearing."""
     opened_s: float | None = None
@@ -58,6 +61,7 @@ class Tally:
     ratios: list[float] = field(default_factory=list)
     first_ratios: list[float] = field(default_factory=list)
     hot_first_ratios: list[float] = field(default_factory=list)
+    oven_first_ratios: list[float] = field(default_factory=list)
     inside: int = 0
     above: int = 0
     judged: int = 0
@@ -154,6 +158,18 @@ def hot(random: np.random.Generator) -> Case:
     return case
 
 
+def out_of_oven(random: np.random.Generator) -> Case:
+    """The casting is hot throughout and its gas is what the walls make of the argon."""
+    case = base(random)
+    wall_c = case.wall_c = random.uniform(150.0, 450.0)
+    metres3 = case.cavity.volume_l / 1000.0
+    walls_w_k = random.uniform(4.0, 9.0) * random.uniform(5.5, 10.0) * metres3 ** (2.0 / 3.0)
+    gas_w_k = 1.66 * case.flow(0.0) / 60_000.0 * 521.0
+    case.cavity.gas_c = 20.0 + walls_w_k / (walls_w_k + gas_w_k) * (wall_c - 20.0)
+    case.cavity.gap_low_cm2 = random.uniform(0.0, 0.5)
+    return case
+
+
 def hot_low_flow(random: np.random.Generator) -> Case:
     case = hot(random)
     slow = random.uniform(0.5, 3.0)
@@ -198,6 +214,7 @@ KINDS: dict[str, tuple[Callable[[np.random.Generator], Case], bool]] = {
     "meter silent": (meter_gap, True),
     "hot cavity": (hot, True),
     "hot, low flow": (hot_low_flow, True),
+    "out of the oven": (out_of_oven, True),
     "dead leg": (dead_leg, False),
     "leaky hose": (leaky_hose, False),
     "leak opens": (opens, False),
@@ -231,6 +248,9 @@ def run(case: Case, random: np.random.Generator, tallies: tuple[Tally, Tally]) -
             started = time.perf_counter()
             if case.gas_c is not None:
                 purge.observe_gas_temperature(t_s, case.gas_c + 2 * random.standard_normal())
+            if case.wall_c is not None:
+                wall_c = case.wall_c + 2 * random.standard_normal()
+                purge.observe_wall_temperature(t_s, wall_c, throughout=True)
             if not silent:
                 purge.observe_flow(t_s, shown)
             if which == 1:
@@ -268,8 +288,11 @@ def run(case: Case, random: np.random.Generator, tallies: tuple[Tally, Tally]) -
             else:
                 tally.ratios.append(moment / truly_since)
                 if case.event_s is None or moment < case.event_s:
-                    hot_gas = case.gas_c is not None
-                    kept = tally.hot_first_ratios if hot_gas else tally.first_ratios
+                    kept = tally.first_ratios
+                    if case.gas_c is not None:
+                        kept = tally.hot_first_ratios
+                    elif case.wall_c is not None:
+                        kept = tally.oven_first_ratios
                     kept.append(moment / truly_since)
 
 
@@ -321,9 +344,10 @@ def main() -> int:
             print(line(name, total))
     for name, total in (("flow", seen[0]), ("sensor", seen[1])):
         kinds = (
-            ("all", total.first_ratios + total.hot_first_ratios),
+            ("all", total.first_ratios + total.hot_first_ratios + total.oven_first_ratios),
             ("cold gas", total.first_ratios),
-            ("hot gas", total.hot_first_ratios),
+            ("hot gas, by a junction in it", total.hot_first_ratios),
+            ("casting out of the oven", total.oven_first_ratios),
         )
         for gas, ratios in kinds:
             if ratios:

@@ -11,14 +11,22 @@ from service.judge import actions as act
 LIMITS = act.Limits(preheat_min_c=150, interpass_max_c=320, oxygen_max_ppm=100)
 
 
-def begin(stage, casting_c: float = 200.0, volume_l: float | None = 0.8, **channels: str) -> None:
+def begin(
+    stage,
+    casting_c: float = 200.0,
+    volume_l: float | None = 0.8,
+    phases: tuple[str, ...] = ("bench",),
+    **channels: str,
+) -> None:
     """A part on the bench with a steady probe and 12 l/min of argon, purge on."""
     stage.flow_l_min = 12.0
     stage.sources["tc1"] = lambda t: casting_c + 0.3 * math.sin(t)
     stage.sources["flow1"] = lambda _t: stage.flow_l_min
     known = {"tc1": "thermocouple", "flow1": "gas flow", **channels}
     stage.part(1, known, LIMITS, cavity_volume_l=volume_l)
-    stage.act(act.BeginHeat(heat_id=1, part_id=1, phase="bench"))
+    stage.act(act.BeginHeat(heat_id=1, part_id=1, phase=phases[0]))
+    for phase in phases[1:]:
+        stage.act(act.MovePart(heat_id=1, phase=phase))
     stage.run(15)
     stage.began_s = stage.t_s
     stage.act(act.BeginPurge(heat_id=1))
@@ -81,6 +89,16 @@ def test_a_hot_casting_is_clear_a_little_sooner_than_a_cold_one(new_stage) -> No
         times_s[casting_c] = until_clear(stage)
     # The bound credits 7.5 % of the wall's excess: 280/293 of it is 7 %.
     assert 0.88 * times_s[20.0] < times_s[300.0] < times_s[20.0]
+
+
+def test_out_of_the_oven_it_is_clear_sooner_than_heated_by_a_torch(new_stage) -> None:
+    """A casting hot throughout warms its gas; one that is hot beside the probe may not."""
+    times_s = {}
+    for phases in (("bench",), ("oven", "bench")):
+        stage = new_stage()
+        begin(stage, 300.0, 2.4, phases)
+        times_s[len(phases)] = until_clear(stage)
+    assert 0.6 * times_s[1] < times_s[2] < 0.85 * times_s[1]
 
 
 def test_oxygen_rising_under_the_arc_is_among_the_reasons(stage) -> None:
