@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
+from typing import Protocol
 
 import numpy as np
 
@@ -112,7 +113,17 @@ def _restored(data: bytes) -> Judge:
             raise CheckpointError("it holds no judge")
 
 
-def rebuild(store: Store, before_seq: int | None = None) -> Judge:
+class Past(Protocol):
+    """What a judge is rebuilt from: a database, or the record of a heat that was handed over."""
+
+    def journal(self, from_seq: int = 0, to_seq: int | None = None) -> Iterator[Acted]:
+        """Actions in order, both ends included."""
+
+    def events(self, from_seq: int, to_seq: int | None = None) -> Iterator[Reading | Acted]:
+        """Readings and actions in order, both ends included."""
+
+
+def rebuild(store: Past, before_seq: int | None = None) -> Judge:
     """Say the past again to a new judge.
 
     What was said before the oldest heat that is still open is only taken in (parts, channels,
@@ -130,7 +141,7 @@ def rebuild(store: Store, before_seq: int | None = None) -> Judge:
     return _rebuilt(store, before_seq)[0]
 
 
-def _rebuilt(store: Store, before_seq: int | None) -> tuple[Judge, _Passed]:
+def _rebuilt(store: Past, before_seq: int | None) -> tuple[Judge, _Passed]:
     judge = Judge()
     to_seq = None if before_seq is None else before_seq - 1
     resume_seq = _oldest_open_heat(store, to_seq)
@@ -146,7 +157,7 @@ def _rebuilt(store: Store, before_seq: int | None) -> tuple[Judge, _Passed]:
     return judge, passed
 
 
-def _oldest_open_heat(store: Store, to_seq: int | None) -> int | None:
+def _oldest_open_heat(store: Past, to_seq: int | None) -> int | None:
     """Where in the order to begin: at the oldest heat without an end, and before that at every heat
     that was still on its trip then. The steps of a trip are partly found in the readings, so none
     may be judged from its middle."""
@@ -166,7 +177,7 @@ def _oldest_open_heat(store: Store, to_seq: int | None) -> int | None:
 
 
 def _go_on(
-    store: Store, judge: Judge, from_seq: int, to_seq: int | None = None, *, tolerant: bool = False
+    store: Past, judge: Judge, from_seq: int, to_seq: int | None = None, *, tolerant: bool = False
 ) -> _Passed:
     """Judge again what was recorded.
 

@@ -31,11 +31,16 @@ COMMANDS: dict[str, str] = {
     "volume": "how much a cavity holds, from its pieces",
     "replay": "judge a recorded database again and compare",
     "report": "print the record of a heat as a PDF",
+    "export": "write a heat as CSV, or whole as JSON",
+    "import": "take in a heat, or another logger's CSV, into a database of its own",
     "pin": "set the PIN that lets a device on the network change things",
     "backup": "copy the database and check the copy",
     "restore": "put a backup in the place of the database",
 }
 """Subcommands in the order of ``--help``."""
+
+MODULES = {"import": "take_in"}
+"""Where a subcommand's module has another name: Python keeps this word for itself."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -57,8 +62,9 @@ def build_parser(wanted: str | None) -> Parser:
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, purpose in COMMANDS.items():
         if name == wanted:
-            module = importlib.import_module(f"service.commands.{name}")
-            getattr(module, f"add_{name}")(subparsers)
+            place = MODULES.get(name, name)
+            module = importlib.import_module(f"service.commands.{place}")
+            getattr(module, f"add_{place}")(subparsers)
         else:
             subparsers.add_parser(name, help=purpose)
     return parser

@@ -338,6 +338,18 @@ notice = Table(
 )
 """What somebody must be told about the store itself; ``seen_us`` is empty until they were."""
 
+imported = Table(
+    "imported",
+    metadata,
+    Column("heat_id", Integer, primary_key=True, autoincrement=False),
+    Column("first_seq", BigInteger, nullable=False),
+    Column("last_seq", BigInteger, nullable=False),
+    Column("source", Text, nullable=False),
+    Column("at_us", BigInteger, nullable=False),
+)
+"""Heats that were recorded elsewhere: within which places of the order everything lies, and from
+what file they came."""
+
 checkpoint = Table(
     "checkpoint",
     metadata,

@@ -28,7 +28,7 @@ UNITS = {"tc": "Cel", "room": "Cel", "flow": "l/min", "oxygen": "ppm"}
 class Lump:
     """24 K/min at 350 °C bare (own calculation); a blanket leaves a tenth of it."""
 
-    temperature_c: float = 180.0
+    temperature_c: float = 250.0
     place: str = "oven"
     arc: bool = False
     plugged: bool = True
@@ -174,9 +174,9 @@ def _tell(shop: Recorder, name: str, probe: str, clock_step_us: int, end: bool) 
         "oxygen1": purge,
         "room1": lambda second: 21.5 if second % 10 == 0 else None,
     }
-    shop.run(60)
+    shop.run(30)
     shop.act(act.BeginHeat(heat_id=1, part_id=1))
-    shop.run(600)
+    shop.run(330)
     lump.plugged = False
     shop.run(3)
     shop.act(act.MovePart(heat_id=1, phase="carry"))
@@ -202,7 +202,7 @@ def _tell(shop: Recorder, name: str, probe: str, clock_step_us: int, end: bool) 
     shop.act(act.EndPurge(heat_id=1))
     lump.place = "cover"
     shop.act(act.MovePart(heat_id=1, phase="slow cool"))
-    shop.run(600)
+    shop.run(320)
     if end:
         shop.act(act.EndHeat(heat_id=1))
     shop.run(20)

@@ -20,8 +20,8 @@ def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 HOSTILE = '=HYPERLINK("http://x/")<script>alert(1)</script>&<b>%s 漢'
-AUTUMN_US = 1_792_889_340_000_000
-"""2026-10-25T00:49:00Z: eleven minutes before clocks in Dublin go back (IANA database)."""
+AUTUMN_US = 1_792_889_610_000_000
+"""2026-10-25T00:53:30Z: half a dozen minutes before clocks in Dublin go back (IANA database)."""
 STEP_US = -90_000_000
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +43,7 @@ def test_all_is_on_paper_in_black_and_white(recorded: Path, tmp_path: Path, pape
         "Deviations", "Cautions", "Operator (Ada)", "10 mm from the groove's edge",
         "read 0.5 for 0", "due 2026-12-20", "unplugged for the carry",
         "Pass 1 began while the verdict was wait.", "does not say that a weld is sound",
-        "2026-09-21 14:14:20 +00:00", "66 l", f"page 1 of {len(document)}",
+        "2026-09-21 14:13:50 +00:00", "66 l", f"page 1 of {len(document)}",
     ):  # fmt: skip
         assert words in text, words
     for page in range(len(document)):
@@ -69,12 +70,12 @@ def test_a_heat_with_everything_odd(odd: Path, tmp_path: Path, hostile: str) -> 
     # Names like formulas and scripts are only text; what the font lacks is told by its code.
     assert hostile.replace("漢", "[U+6F22]") in text
     assert "=1+tc" in text
-    body = path.read_bytes()
+    body = re.sub(rb"stream\r?\n.*?endstream", b"", path.read_bytes(), flags=re.DOTALL)
     for active in (b"/JavaScript", b"/JS", b"/URI", b"/Annots", b"/OpenAction", b"/Launch"):
         assert active not in body
     # In the hour that comes twice the offset tells.
-    assert "2026-10-25 01:48:30 +01:00" in text  # begun, by the clock as corrected
-    assert "2026-10-25 01:01:23 +00:00" in text  # the first pass
+    assert "2026-10-25 01:52:30 +01:00" in text  # begun, by the clock as corrected
+    assert "2026-10-25 01:00:53 +00:00" in text  # the first pass
     # The clock was wrong, the heat is open.
     assert "The wall clock was corrected by -90.000 s during the heat" in text
     assert "still open" in text
