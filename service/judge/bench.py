@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 
+from service.judge.ahead import Ahead
 from service.judge.alarms import Alarm
 from service.judge.bench_trip import pass_json, question_json, trip_json
 from service.judge.bottle import argon_json
@@ -24,6 +25,7 @@ from service.judge.outlook import (
     ChannelJson,
     HeatJson,
     InForceJson,
+    LaterJson,
     LimitsJson,
     PartJson,
     PurgeJson,
@@ -137,6 +139,7 @@ def _heat(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_u
             "window": WindowJson(closes_in_s=None, opens_in_s=None, reason="no heat is running"),
             "gradient_k": None,
             "losses": None,
+            "later": None,
         }
     finding = track.heat
     return {
@@ -147,7 +150,15 @@ def _heat(shop: Shop, part: Part, track: HeatTrack | None, tracks: Tracks, now_u
         "window": _window(part, track),
         "gradient_k": gradient_k(track),
         "losses": losses_json(part, track, finding.temperature_c),
+        "later": _later(track.ahead),
     }
+
+
+def _later(ahead: Ahead) -> LaterJson | None:
+    words = ahead.words
+    if ahead.what is None or words is None:
+        return None
+    return {"what": ahead.what, "in_s": _seconds(ahead.comes_in), "text": words}
 
 
 def _worth_showing(rate: Rate | None) -> float | None:

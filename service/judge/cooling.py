@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from service.judge.actions import HeatPhase
+from service.judge.ahead import TOUCH_C
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.joint_limits import in_force
 from service.judge.measured_rate import MeasuredRate
@@ -47,7 +48,7 @@ class CoolingTrack:
     Attributes:
         sum_s, sum_c, count: Good readings since the last whole second.
         told_s: Shop time [s] up to which the model knows the story.
-        closes, opens, rate, level: The newest answers, for the moment ``asked_us``.
+        closes, opens, touch, rate, level: The newest answers, for the moment ``asked_us``.
     """
 
     channel: str
@@ -61,6 +62,7 @@ class CoolingTrack:
     closes: Forecast | None = None
     opens: Forecast | None = None
     below_interpass: Forecast | None = None
+    touch: Forecast | None = None
     rate: Rate | None = None
     level: Level | None = None
     asked_us: int | None = None
@@ -134,10 +136,12 @@ class CoolingTrack:
         self.rate, self.level = self.model.rate(), self.model.level(at_s)
         if phase == "slow cool":
             self.rate = self.measured.rate(at_s)
-        self.closes = self.opens = self.below_interpass = None
+        self.closes = self.opens = self.below_interpass = self.touch = None
         limits = in_force(part)
         low, high = limits.preheat_min_c, limits.interpass_max_c
-        if phase == "oven":
+        if phase == "slow cool":
+            self.touch = self.model.until_below(TOUCH_C, at_s)
+        elif phase == "oven":
             self.opens = None if low is None else self.model.until_above(low, at_s)
         elif phase in ("carry", "bench"):
             self.closes = None if low is None else self.model.until_below(low, at_s)
@@ -146,7 +150,7 @@ class CoolingTrack:
 
     def forget_answers(self) -> None:
         """Nothing can be said any more."""
-        self.closes = self.opens = self.below_interpass = None
+        self.closes = self.opens = self.below_interpass = self.touch = None
         self.rate = self.level = None
         self.asked_us = None
 

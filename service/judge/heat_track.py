@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from service.judge.actions import HeatPhase
+from service.judge.ahead import Ahead
 from service.judge.by_hand import HOLDS_US, hand_flow_l_min, tell_model
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.cooling import MOVES, CoolingTrack, begin_cooling
@@ -21,7 +22,7 @@ from service.judge.heat_verdict import (
 from service.judge.joint_cover import open_share
 from service.judge.joint_limits import in_force
 from service.judge.phases import PhaseWatch
-from service.judge.probe_views import hand_views, probe_view
+from service.judge.probe_views import hand_views, probe_view, the_one
 from service.judge.purge_verdict import PurgeFinding, PurgeView, judge_purge
 from service.judge.purging import NO_FLOW_L_MIN, PurgeTrack, begin_purge
 from service.judge.root import Root
@@ -66,6 +67,7 @@ class HeatTrack:
             judged.
         hand_cooling: The cooldown model of each place where readings are taken by hand.
         root: How hot the welded root is, while it must stay under gas.
+        ahead: The soak in the oven, the bare hand under the cover.
     """
 
     heat_id: int
@@ -91,6 +93,7 @@ class HeatTrack:
     told: tuple[str, ...] = ()
     spreading: bool = False
     root: Root = field(default_factory=Root)
+    ahead: Ahead = field(default_factory=Ahead)
     hand_cooling: dict[str, CoolingTrack] = field(default_factory=dict)
 
     # --- what is said ---------------------------------------------------------------------------
@@ -224,7 +227,7 @@ class HeatTrack:
                 cooling.ask(now_us, part, heat.phase)
             else:
                 cooling.forget_answers()
-        self._combine(heat.phase)
+        self._combine(heat.phase, now_us)
         self._ask_root(now_us)
 
     def _ask_root(self, now_us: int) -> None:
@@ -237,7 +240,7 @@ class HeatTrack:
             at_s = max(cooling.told_s, now_us / 1e6)
             root.cool_in = cooling.model.until_below(limit_c, at_s)
 
-    def _combine(self, phase: HeatPhase) -> None:
+    def _combine(self, phase: HeatPhase, now_us: int) -> None:
         probes = [self.cooling[name] for name in self.present(phase)]
         probes += [c for c in self.hand_cooling.values() if c.level is not None]
         self.closes = earliest([c.closes for c in probes]) if phase in ("carry", "bench") else None
@@ -247,6 +250,7 @@ class HeatTrack:
         elif self.heat is not None and self.heat.above:
             above = [c.below_interpass for c in probes if c.below_interpass is not None]
             self.opens = latest(above) if above else None
+        self.ahead.ask(now_us, phase, self.opens, [c.touch for c in probes])
         known = [c for c in probes if c.level is not None]
         coldest = min(known, key=lambda c: c.level.temperature_c if c.level else 0.0, default=None)
         self.level = None if coldest is None else coldest.level
@@ -281,6 +285,7 @@ class HeatTrack:
         if all_good and self.heat.temperature_c is not None and low_c is not None:
             self.was_hot = self.was_hot or self.heat.temperature_c >= low_c
         self.root.look(heat, part, probes)
+        self.ahead.look(now_us, heat.phase, self.heat.temperature_c, low_c)
         self.purge = judge_purge(self._purge_view(now_us, heat, part))
         clear_in = None if self.purging is None else self.purging.clear_in
         self.together = judge_together(
@@ -392,9 +397,3 @@ class HeatTrack:
             without_numbers(self.heat.lead),
             without_numbers(self.purge.lead),
         )
-
-
-def the_one(shop: Shop, tracks: Tracks, part_id: int, kind: ChannelKind) -> ChannelTrack | None:
-    """The part's channel of a kind of which it has one at most."""
-    found = shop.channels_of(part_id, kind)
-    return tracks[found[0].name] if found else None

@@ -37,6 +37,14 @@ class LossesJson(TypedDict):
     """What the others leave over; ``None`` without an area."""
 
 
+class LaterJson(TypedDict):
+    """What the part is waited for besides its window."""
+
+    what: Literal["soaked", "safe to touch"]
+    in_s: SpreadJson | None
+    text: str
+
+
 class HeatJson(TypedDict):
     verdict: Verdict
     reasons: list[str]
@@ -48,6 +56,8 @@ class HeatJson(TypedDict):
     """Hottest probe of the part minus its coldest."""
     losses: LossesJson | None
     """Where its heat goes now; ``None`` without a mass or a sure rate of cooling."""
+    later: LaterJson | None
+    """In the oven the soak, under the cover the bare hand; else ``None``."""
 
 
 class PurgeJson(TypedDict):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from service.judge.by_hand import FADES_K_PER_S, HOLDS_US, hand_channels
 from service.judge.channel import ChannelTrack, Standing
@@ -42,3 +42,11 @@ def hand_views(shop: Shop, part_id: int, now_us: int, since_us: int) -> Iterator
             at_most=entry.method != "crayon melted",
             from_joint_mm=channel.from_joint_mm,
         )
+
+
+def the_one(
+    shop: Shop, tracks: Mapping[str, ChannelTrack], part_id: int, kind: ChannelKind
+) -> ChannelTrack | None:
+    """The part's channel of a kind of which it has one at most."""
+    found = shop.channels_of(part_id, kind)
+    return tracks[found[0].name] if found else None

@@ -93,6 +93,7 @@ NO_HEAT = {
         "rate_c_per_h": None,
         "gradient_k": None,
         "losses": None,
+        "later": None,
         "window": window(reason="no heat is running"),
     },
     "purge": {
@@ -157,6 +158,7 @@ def heat(
         "rate_c_per_h": rate,
         "gradient_k": None,
         "losses": None,
+        "later": None,
         "window": shut,
     }
 
@@ -319,7 +321,14 @@ SLOW = part(
     heat_id=5,
     phase="slow cool",
     verdict="wait",
-    heat=heat("wait", "slow cool at 214 °C, cooling 88 °C/h", 214.0, -88.0, window()),
+    heat=heat("wait", "slow cool at 214 °C, cooling 88 °C/h", 214.0, -88.0, window())
+    | {
+        "later": {
+            "what": "safe to touch",
+            "in_s": spread(12000, 14400, 18000),
+            "text": "safe to touch in about 4 h 00 min, at most 5 h 00 min (below 43 °C)",
+        }
+    },
     purge=purge(
         "unknown",
         "not judged: the purge was ended on purpose",

@@ -345,3 +345,11 @@ def test_where_the_heat_goes_is_told_largest_first(opened, board, answers):
     expect(line).to_have_text("loses 556 W: radiation 57 %, air 31 %, argon 8 %, contact 5 %")
     board.show("wait")
     expect(line).to_be_hidden()
+
+
+def test_what_the_part_is_waited_for_stands_with_its_heat(opened, board, answers):
+    board.show("slow")
+    page = opened()
+    line = page.locator("[data-part-id='2'] [data-slot='heat-later']")
+    expect(line).to_have_text("Safe to touch in about 4 h 00 min, at most 5 h 00 min (below 43 °C)")
+    expect(page.locator("[data-part-id='1'] [data-slot='heat-later']")).to_be_hidden()

@@ -133,6 +133,8 @@ export class Panel {
     setText(s["heat-likely"], main ? mostLikely(main) + then : "");
     show(s["heat-losses"], heat.losses !== null);
     if (heat.losses) setText(s["heat-losses"], losing(heat.losses));
+    show(s["heat-later"], Boolean(heat.later));
+    if (heat.later) setText(s["heat-later"], sentence(heat.later.text));
     setLines(s["heat-reasons"], this.#unsaid(heat.reasons));
   }
 
