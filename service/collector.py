@@ -196,10 +196,8 @@ class Collector:
             for measurement in pack.measurements:
                 if measurement.update_us is not None:
                     self._promised(measurement.name, measurement.update_us)
-            readings = [
-                self._arrivals.arrive(measurement, *self._place(), kept=pack.retained)
-                for measurement in pack.measurements
-            ]
+            arrive, place, kept = self._arrivals.arrive, self._place, pack.retained
+            readings = [arrive(each, *place(), kept=kept) for each in pack.measurements]
             if readings or ack is not None:
                 # With nothing in it to keep (its rejects are counted, and asking for it again
                 # would bring the same bytes) it is acknowledged in its turn all the same.

@@ -37,38 +37,20 @@ class Arrivals:
             utc_us: Wall clock [µs].
             kept: A broker kept it for late subscribers, so it may be of any age.
         """
-        quality, reason = self._judge.sense(
-            measurement.name,
-            measurement.unit,
-            measurement.value,
-            measurement.reason,
-            mono_us,
-            t_us=measurement.time_us,
-        )
+        name, unit, value, fault, time_us, offset_us, _ = measurement
+        quality, reason = self._judge.sense(name, unit, value, fault, mono_us, t_us=time_us)
+        t_us, last_t_us = time_us, self._last_t_us
+        if t_us is None:
+            t_us = utc_us + offset_us
+            if t_us == last_t_us.get(name):
+                t_us += 1  # two in one microsecond of one channel are still two readings
+        if len(last_t_us) >= NAMES_REMEMBERED:
+            last_t_us.clear()
+        last_t_us[name] = t_us
         reading = Reading(
-            channel=measurement.name,
-            unit=measurement.unit,
-            value=measurement.value,
-            quality=quality,
-            reason=reason,
-            t_us=self._source_time_us(measurement, utc_us),
-            arrived_us=utc_us,
-            mono_us=mono_us,
-            seq=seq,
-            timed=measurement.time_us is not None,
+            name, unit, value, quality, reason, t_us, utc_us, mono_us, seq, time_us is not None
         )
         return _not_as_if_new(reading) if kept else reading
-
-    def _source_time_us(self, measurement: Measurement, utc_us: int) -> int:
-        t_us = measurement.time_us
-        if t_us is None:
-            t_us = utc_us + measurement.offset_us
-            if t_us == self._last_t_us.get(measurement.name):
-                t_us += 1  # two in one microsecond of one channel are still two readings
-        if len(self._last_t_us) >= NAMES_REMEMBERED:
-            self._last_t_us.clear()
-        self._last_t_us[measurement.name] = t_us
-        return t_us
 
 
 def _not_as_if_new(reading: Reading) -> Reading:

@@ -64,6 +64,11 @@ class Standing(StrEnum):
     STALE = "stale"
 
 
+# An enum's member is looked up in its class at every use; these are used for every reading.
+GOOD, SUSPECT, BAD = Quality.GOOD, Quality.SUSPECT, Quality.BAD
+GOOD_STANDING, STALE = Standing.GOOD, Standing.STALE
+
+
 @dataclass(slots=True)
 class ChannelTrack:
     """Everything remembered of one channel; bounded.
@@ -130,17 +135,18 @@ class ChannelTrack:
         if measured_us is None:
             self.late += 1
             return False
+        mono_us, value, quality = reading.mono_us, reading.value, reading.quality
         if reading.unit is not None:
             self.unit, self.sent_unit = reading.unit, sent.unit
-        self._learn_pace(reading.mono_us)
+        self._learn_pace(mono_us)
         if sent.value != self.sent_value:
-            self.same_since_us = reading.mono_us
-        self.sent_value = sent.value
-        self.heard_us = reading.mono_us
-        self.value, self.quality, self.reason = reading.value, reading.quality, reading.reason
-        self._count_noise(reading)
-        if reading.quality is Quality.GOOD and reading.value is not None:
-            self._take_good(reading.mono_us, reading.value, measured_us)
+            self.same_since_us = mono_us
+        self.sent_value, self.heard_us = sent.value, mono_us
+        self.value, self.quality, self.reason = value, quality, reading.reason
+        if quality is not GOOD or self.bad_since_us is not None:
+            self._count_noise(reading)
+        if quality is GOOD and value is not None:
+            self._take_good(mono_us, value, measured_us)
         return True
 
     def _count_noise(self, reading: Reading) -> None:
@@ -163,14 +169,15 @@ class ChannelTrack:
             self.spacings_us = [*self.spacings_us[1 - PACE_MEMORY :], spacing_us]
 
     def _take_good(self, mono_us: int, value: float, measured_us: int) -> None:
-        was_off = self.is_probe and self.off
-        if self.is_probe:
+        is_probe = self.is_probe
+        was_off = is_probe and self.fell_from_c is not None and self.off
+        if is_probe:
             fresh = self._new_contact(mono_us, value)
             if fresh:
                 self._forget_or_fall(mono_us, value)
             if self._moved(measured_us, value) or fresh:
                 self.settling.begin(mono_us)
-            if self.settling.since_us is None and not self.off:
+            if self.fell_from_c is not None and self.settling.since_us is None and not self.off:
                 self.fell_from_c = None
             if self.settling.since_us is not None:
                 doubted = sum(mono_us - at_us <= WINDOW_US for at_us in self.suspects_us)
@@ -186,7 +193,7 @@ class ChannelTrack:
             return True
         gap_us = mono_us - self.good_us
         off_k = abs(value - self.good_value)
-        if gap_us > self.stale_after_us and gap_us > BRIDGE_US:
+        if gap_us > BRIDGE_US and gap_us > self.stale_after_us:
             return True
         return off_k > self._bridge_k(gap_us)
 
@@ -225,7 +232,7 @@ class ChannelTrack:
     def _bridge_k(self, gap_us: int) -> float:
         """How far a probe in contact may have moved; a quick noise spike below the gate's own
         limit must not count as a new contact, so a live channel gets that limit."""
-        if gap_us <= self.stale_after_us:
+        if gap_us <= STALE_FLOOR_US or gap_us <= self.stale_after_us:
             return 12.0 + 10.0 * gap_us / 1e6
         return BRIDGE_K + BRIDGE_K_PER_S * gap_us / 1e6
 
@@ -282,18 +289,27 @@ class ChannelTrack:
         return now_us - (self.known_since_us if self.heard_us is None else self.heard_us)
 
     def standing(self, now_us: int) -> Standing:
-        """What the newest reading is worth at ``now_us``."""
-        if self.heard_us is None or self.age_us(now_us) > self.stale_after_us:
-            return Standing.STALE
-        if self.quality is Quality.BAD or self.value is None:
+        """What the newest reading is worth at ``now_us``.
+
+        Asked some twenty times for each channel and tick, so what is cheap and rules the most out
+        is looked at first.
+        """
+        heard_us, quality = self.heard_us, self.quality
+        if heard_us is None or (
+            now_us - heard_us > STALE_FLOOR_US and now_us - heard_us > self.stale_after_us
+        ):
+            return STALE
+        if quality is BAD or self.value is None:
             return Standing.BAD
-        if self.quality is Quality.SUSPECT or self._frozen(now_us) or self.reversed:
+        if self.in_oven:
+            odd = self.reversed
+        else:
+            odd = now_us - self.same_since_us > self.frozen_after_us and self._frozen(now_us)
+        if odd or quality is SUSPECT:
             return Standing.SUSPECT
-        if self.is_probe and self.settling.since_us is not None:
+        if self.settling.since_us is not None and self.is_probe:
             return Standing.SETTLING
-        if self.off:
-            return Standing.SUSPECT
-        return Standing.GOOD
+        return Standing.SUSPECT if self.fell_from_c is not None and self.off else GOOD_STANDING
 
     def noisy(self, now_us: int) -> bool:
         """A burst of suspect readings within the last minute."""

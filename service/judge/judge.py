@@ -54,6 +54,8 @@ NOT_RECALLED = (
 """Actions that need what was seen at the time."""
 QUIET_US = 1_200_000_000
 """After 20 min without a live reading or an action nothing changes by time alone any more."""
+SIGNALS = frozenset({ChannelKind.ARC, ChannelKind.BUTTON})
+"""Channels whose every reading may call for a step."""
 UNPROVEN = "counted anew: the service was restarted and nobody watched the gas"
 CHANGED = "counted anew: the facts of the part were changed"
 
@@ -234,19 +236,19 @@ class Judge:
         if not track.take(reading, sent):
             return
         state.active_us = mono_us
-        if said is not None:
+        if said is not None and said.kind in SIGNALS:
             arc_turned = said.kind is ChannelKind.ARC and track.standing(mono_us) is not before
             if self._lead(signals.take(state, said, track, reading), outcome) or arc_turned:
                 self._look(mono_us, outcome)
         if said is None or said.part_id is None or not state.heats:
             return
-        heat = state.shop.heat_of(said.part_id)
+        heat = next((each for each in state.heats.values() if each.part_id == said.part_id), None)
         if heat is None:
             return
         after = track.standing(mono_us)
         turned = after is not before
         if after is Standing.GOOD and reading.value is not None:
-            turned |= feed(state.heats[heat.id], said.kind, track, reading.value)
+            turned |= feed(heat, said.kind, track, reading.value)
         if turned:  # a verdict must not rest on a reading that has just been taken back
             self._look(mono_us, outcome)
 

@@ -27,6 +27,10 @@ RANGES: dict[str, tuple[float, float]] = {
 }
 """What a number can be, by its unit inside the service."""
 
+CELSIUS = RANGES["Cel"]
+PLAIN = (Quality.GOOD, None)
+"""The answer for nearly every reading."""
+
 KIND_RANGES: dict[ChannelKind, tuple[float, float]] = {
     ChannelKind.AMBIENT: (-50.0, 80.0),
     ChannelKind.COLD_JUNCTION: (-50.0, 125.0),  # what the chips that measure it can stand
@@ -129,6 +133,8 @@ def classify(
     Returns:
         Quality and, unless good, the reason in words.
     """
+    if reason is None and unit == "Cel" and _follows(state, channel, value, mono_us, t_us):
+        return PLAIN
     fault = _fault(state.kinds.get(channel), unit, value, reason)
     if fault is None and unit == UNIT and value is not None and channel in state.junctions:
         junction = state.junctions[channel]
@@ -155,6 +161,32 @@ def classify(
         return Quality.GOOD, None
     track.newest_us, track.newest_arrived_us = t_us, mono_us
     return _classify_temperature(track, value, mono_us, t_us)
+
+
+def _follows(
+    state: SenseState, channel: str, value: float | None, mono_us: int, t_us: int | None
+) -> bool:
+    """The short way for nearly every temperature: one near the good one before it is believed.
+
+    Whatever is not quite usual is left to the long way, which says the same of these (a property
+    test holds the two against each other).
+    """
+    track = state.tracks.get(channel)
+    if track is None or track.good_c is None or value is None or value in MARKERS_C:
+        return False
+    kind = state.kinds.get(channel)
+    low, high = CELSIUS if kind is None else KIND_RANGES.get(kind, CELSIUS)
+    source_us = mono_us if t_us is None else t_us
+    if not low <= value <= high or (t_us is not None and t_us <= track.newest_us):
+        return False
+    after_us = max(mono_us - track.good_us, source_us - track.good_t_us)
+    if after_us > JUMP_MEMORY_US or not -JUMP_K <= value - track.good_c <= JUMP_K:
+        return False
+    if t_us is not None:
+        track.newest_us, track.newest_arrived_us = t_us, mono_us
+    track.good_c, track.good_us, track.good_t_us = value, mono_us, source_us
+    track.doubtful_c, track.agreeing, track.markers = None, 0, 0
+    return True
 
 
 def _fault(

@@ -49,7 +49,7 @@ class SourceClock:
         """When a reading was measured, by shop time [µs]; ``None`` when it is history only."""
         if reading.reason is not None and reading.reason.startswith(KEPT_BY_BROKER):
             return None
-        delay_us = reading.delay_us
+        delay_us = reading.arrived_us - reading.t_us
         if not reading.timed:  # "now" or so long ago, by our own clock
             return None if delay_us > TOLERANCE_US else reading.mono_us - max(0, delay_us)
         if abs(delay_us) <= TOLERANCE_US and self.skew_us:

@@ -8,6 +8,8 @@ from pathlib import Path
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
+from service.sources.gathering import GatheringClient
+
 KEEPALIVE_S = 10
 CONNECT_WITHIN_S = 3.0
 RECONNECT_MOST_S = 8
@@ -52,7 +54,7 @@ def make_client(broker: Broker) -> paho.Client:
             certificate).
         ValueError: The files do not belong together.
     """
-    client = paho.Client(
+    client = GatheringClient(
         CallbackAPIVersion.VERSION2,
         client_id=broker.client_id,
         clean_session=False,

@@ -34,6 +34,14 @@ class Marker:
         self._until_seq = mark.seq + RENEW_SEQ if mark else 0
         self._until_us = mark.mono_us + RENEW_US if mark else 0
 
+    def place(self) -> tuple[int, int]:
+        """Where it stands, for ``back_to``."""
+        return self.top_seq, self._top_mono_us
+
+    def back_to(self, place: tuple[int, int]) -> None:
+        """What was expected since ``place`` was not written after all."""
+        self.top_seq, self._top_mono_us = place
+
     def expects(self, seq: int, mono_us: int, arrived_us: int) -> bool:
         """Whether a reading simply follows under the mark in force; it is then noted.
 

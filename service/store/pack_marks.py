@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Dialect, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from service.store.entries import Arrived, PackMark
@@ -29,25 +29,36 @@ PRUNE_AFTER = 1024
 class PackMarks:
     """Writes marks inside the caller's transaction."""
 
-    def __init__(self) -> None:
+    def __init__(self, dialect: Dialect) -> None:
         self._since_pruned = 0
+        make = postgresql.insert if dialect.name == "postgresql" else sqlite.insert
+        columns = (pack_mark.c.link, pack_mark.c.at_seq, pack_mark.c.boot, pack_mark.c.number)
+        insert = make(pack_mark).values(dict.fromkeys(columns))
+        self.sql = str(insert.on_conflict_do_nothing().compile(dialect=dialect))
+        """``INSERT`` of a row of ``rows`` that leaves an existing one alone, for the driver."""
 
-    def keep(self, connection: Connection, entries: Iterable[Arrived]) -> None:
-        """Write the marks of packs that have any; again makes no difference."""
-        rows = [
-            {
-                "link": entry.mark.link,
-                "at_seq": entry.readings[0].seq,
-                "boot": entry.mark.boot,
-                "number": entry.mark.number,
-            }
+    def rows(self, entries: Iterable[Arrived]) -> list[tuple[str, int, str, int]]:
+        """The marks of packs that have any."""
+        return [
+            (entry.mark.link, entry.readings[0].seq, entry.mark.boot, entry.mark.number)
             for entry in entries
             if entry.mark is not None and entry.readings
         ]
+
+    def prune_is_due(self, more: int) -> bool:
+        """Whether writing so many more asks for old ones to be deleted."""
+        return self._since_pruned + more >= PRUNE_AFTER
+
+    def wrote(self, count: int) -> None:
+        """So many have been written with ``sql``."""
+        self._since_pruned += count
+
+    def keep(self, connection: Connection, entries: Iterable[Arrived]) -> None:
+        """Write the marks of packs that have any; again makes no difference."""
+        rows = self.rows(entries)
         if not rows:
             return
-        insert = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
-        connection.execute(insert(pack_mark).on_conflict_do_nothing(), rows)
+        connection.exec_driver_sql(self.sql, rows)
         self._since_pruned += len(rows)
         if self._since_pruned >= PRUNE_AFTER:
             self._since_pruned = 0

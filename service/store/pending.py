@@ -25,7 +25,8 @@ BATCH_READINGS = 5_000
 GATHER_S = 0.0005
 """A commit costs as much as a hundred readings do. Without this breath between the first reading
 and the commit, a burst from a broker (which sends twenty and waits for their acknowledgement) is
-torn into commits of one."""
+torn into commits of one. As many as came the last time are not waited for any longer: a broker's
+window is the same each time, and of single readings each is committed at once."""
 
 GATHER_BREATHS = 6
 """As many breaths at the most, so that what came first is not long unsafe."""
@@ -62,6 +63,7 @@ class Pending:
         self._unsettled: deque[Item] = deque()
         self._unacknowledged: deque[Item] = deque()
         self._held = 0
+        self._usual = 1
         self._released = False
         self._closing = False
         self._unreported: Lost | None = None
@@ -95,7 +97,7 @@ class Pending:
                 self._waiting.append(item)
                 self._unsettled.append(item)
                 self._unacknowledged.append(item)
-            if len(self._waiting) == 1 or self._held >= BATCH_READINGS:
+            if len(self._waiting) in (1, self._usual) or self._held >= BATCH_READINGS:
                 self._arrived.notify_all()
 
     def _lose(self, entry: Entry) -> None:
@@ -135,7 +137,9 @@ class Pending:
         """Wait while more keeps coming; ``_lock`` is held, and let go of while waiting."""
         for _ in range(GATHER_BREATHS):
             have = len(self._waiting)
-            if not have or self._closing or self._held >= BATCH_READINGS:
+            if not have or have >= self._usual:
+                return
+            if self._closing or self._held >= BATCH_READINGS:
                 return
             self._arrived.wait(GATHER_S)
             if len(self._waiting) == have:
@@ -165,6 +169,8 @@ class Pending:
                 item = self._waiting.popleft()
                 readings += item.readings
                 taken.append(item)
+            if taken:
+                self._usual = max(len(taken), self._usual * 3 // 4)
             return taken
 
     def settle(self, items: Sequence[Item]) -> None:

@@ -85,7 +85,7 @@ class ReadingRows:
     """Writes readings inside the caller's transaction."""
 
     def __init__(self, dialect: Dialect, codes: Codes, marker: Marker) -> None:
-        self._sql = insert_sql(dialect)
+        self.sql = insert_sql(dialect)
         self._codes = codes
         self._marker = marker
         self._chain_ends: dict[tuple[int, int], int] = {}
@@ -106,24 +106,39 @@ class ReadingRows:
         rows = self._rows(connection, readings)
         if not rows:
             return Counts()
-        new = connection.exec_driver_sql(self._sql, rows).rowcount
+        new = connection.exec_driver_sql(self.sql, rows).rowcount
         if new == len(rows):
             return Counts(new=new)
         return self._look_closer(connection, rows, new)
 
-    def _rows(self, connection: Connection, readings: Iterable[Reading]) -> list[tuple[Any, ...]]:
-        """The hot loop: nothing is called in it for a reading like the one before."""
+    def plain(self, readings: Iterable[Reading]) -> list[tuple[Any, ...]] | None:
+        """The rows of readings that need nothing else written or looked up; ``None``: they do."""
+        return self._rows(None, readings)
+
+    def _rows(
+        self, connection: Connection | None, readings: Iterable[Reading]
+    ) -> list[tuple[Any, ...]] | None:
+        """The hot loop: nothing is called in it for a reading like the one before.
+
+        ``None``, and no more than the marker changed, where the database would have to be asked
+        and there is no ``connection``.
+        """
         rows: list[tuple[Any, ...]] = []
         ids, place, expects = self._codes.ids, self._marker, self._marker.expects
         for channel, unit, value, quality, reason, t_us, arrived_us, mono_us, seq, timed in map(
             _FIELDS, readings
         ):
-            channel_id, unit_id = ids.get((channel, unit)) or self._codes.of(
-                connection, channel, unit
-            )
+            known = ids.get((channel, unit))
+            if known is None:
+                if connection is None:
+                    return None
+                known = self._codes.of(connection, channel, unit)
+            channel_id, unit_id = known
             delay_us = arrived_us - t_us
             flags = TIMED if timed else 0
             if not expects(seq, mono_us, arrived_us):
+                if connection is None:
+                    return None
                 if seq <= place.top_seq:
                     self._out_of_turn.append((channel_id, t_us))
                 flags |= place.exceptional(connection, seq, mono_us, arrived_us)
@@ -172,7 +187,7 @@ class ReadingRows:
             delay_us=row.delay_us - (free_us - row.t_us),
             flags=row.flags | STRAY,
         )
-        connection.exec_driver_sql(self._sql, tuple(moved))
+        connection.exec_driver_sql(self.sql, tuple(moved))
         if (row.channel_id, row.t_us) in self._out_of_turn:
             self._out_of_turn.append((row.channel_id, free_us))
         if len(self._chain_ends) >= CHAIN_ENDS_MAX:

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.judge import sense
 from service.judge.cold_junction import Junction
 from service.judge.sense import MARKERS_UNTIL_BAD, SenseState, classify
 from service.readings import ChannelKind, Quality
@@ -191,3 +192,32 @@ def test_a_good_temperature_is_always_in_range_and_near_its_past(values):
         if last is not None and not doubtful and n - last_n <= 30:
             assert abs(value - last) <= 60.0
         last, last_n = value, n
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([20.0, 21.5, 29.0, 31.0, 300.0, 0.0, 85.0, -127.0, 1500.0, 90.0]),
+            st.integers(0, 40_000_000),
+            st.none() | st.integers(-70_000_000, 40_000_000),
+        ),
+        max_size=30,
+    ),
+    st.sampled_from([None, *ChannelKind]),
+)
+def test_the_short_way_says_what_the_long_way_says(readings, kind):
+    """``_follows`` is only quicker; the long way without it is the standard."""
+    short, long = SenseState(), SenseState()
+    mono_us = 1_780_000_000_000_000
+    for state in (short, long):
+        if kind is not None:
+            state.kinds["tc1"] = kind
+    for value, later_us, source_us in readings:
+        mono_us += later_us
+        t_us = None if source_us is None else mono_us + source_us
+        said = classify(short, "tc1", "Cel", value, None, mono_us=mono_us, t_us=t_us)
+        with pytest.MonkeyPatch.context() as only_long:
+            only_long.setattr(sense, "_follows", lambda *_given: False)
+            meant = classify(long, "tc1", "Cel", value, None, mono_us=mono_us, t_us=t_us)
+        assert said == meant
+        assert short == long
