@@ -20,7 +20,8 @@ EFFICIENCY: dict[str, float] = {
     "flux-cored": 0.8,
     "submerged arc": 1.0,
 }
-"""Thermal efficiency k of the arc [1]: EN 1011-1, table 1."""
+"""Thermal efficiency k of the arc [1]: EN 1011-1, table 1, by a steelmaker's reprint; plasma by a
+calculator's page, flux-cored from memory, confirm."""
 
 UCS56_BAND_C = 425.0
 """UCS-56 limits heating and cooling rates only above this temperature [°C] (800 °F)."""

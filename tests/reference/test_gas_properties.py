@@ -38,6 +38,23 @@ def test_argon_heat_capacity_hardly_changes_when_hot() -> None:
     assert gas.ARGON.heat_capacity_j_per_kg_k == pytest.approx(hot, rel=3e-3)
 
 
+@pytest.mark.parametrize(("temperature_c", "cp"), [(0, 521.85), (20, 521.61), (300, 520.60)])
+def test_argon_heat_capacity_printed(temperature_c: float, cp: float) -> None:
+    # CoolProp 8.0.0 at 101 325 Pa; one value is used for all, within 0.2 %.
+    real = PropsSI("C", "T", temperature_c + 273.15, "P", 101_325, "Argon")
+    assert real == pytest.approx(cp, abs=0.01)
+    assert gas.ARGON.heat_capacity_j_per_kg_k == pytest.approx(cp, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("used", "kg_m3", "cp"), [(gas.AIR, 1.20458, 1006.1), (gas.NITROGEN, 1.16483, 1041.3)]
+)
+def test_air_and_nitrogen_at_20_c_printed(used: gas.Gas, kg_m3: float, cp: float) -> None:
+    # CoolProp 8.0.0 at 101 325 Pa; ideal gas within 0.05 %.
+    assert gas.density_kg_m3(used, 20.0) == pytest.approx(kg_m3, rel=5e-4)
+    assert used.heat_capacity_j_per_kg_k == pytest.approx(cp, abs=0.05)
+
+
 def test_argon_over_air() -> None:
     ratio = gas.density_kg_m3(gas.ARGON, 20) / gas.density_kg_m3(gas.AIR, 20)
     assert ratio == pytest.approx(1.380, abs=1.5e-3)

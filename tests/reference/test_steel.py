@@ -40,6 +40,32 @@ def test_equivalents() -> None:
     assert steel.ce_iiw(steel.Composition(0.1, vanadium=0.1)) == pytest.approx(0.12)
 
 
+# Coefficients as the three formulas are printed (EN 1011-2 by three independent implementations;
+# Pcm likewise): share of each element, in the order of ``steel.Composition``.
+PRINTED = {
+    steel.ce_iiw: (1, 0, 1 / 6, 1 / 5, 1 / 5, 1 / 5, 1 / 15, 1 / 15, 0),
+    steel.cet: (1, 0, 1 / 10, 1 / 20, 1 / 10, 0, 1 / 40, 1 / 20, 0),
+    steel.pcm: (1, 1 / 30, 1 / 20, 1 / 20, 1 / 15, 1 / 10, 1 / 60, 1 / 20, 5),
+}
+
+
+@pytest.mark.parametrize("formula", PRINTED)
+def test_coefficients_recovered_from_noisy_equivalents(formula) -> None:
+    random = np.random.default_rng(12)
+    shares = random.uniform(0.0, 1.0, (3000, 9))
+    found = np.array([formula(steel.Composition(*(float(s) for s in row))) for row in shares])
+    noisy = found + 0.02 * random.standard_normal(len(found))
+    recovered, *_ = np.linalg.lstsq(shares, noisy, rcond=None)
+    # 0.02 over 3000 compositions of spread 0.3: 0.0013 on each; four of these.
+    assert recovered == pytest.approx(np.array(PRINTED[formula], dtype=float), abs=0.006)
+
+
+def test_equivalents_at_their_limits() -> None:
+    for formula in PRINTED:
+        assert formula(steel.Composition(carbon=0.0)) == 0.0
+        assert formula(steel.Composition(carbon=0.25)) == 0.25
+
+
 @pytest.mark.parametrize(
     ("cet", "d", "hd", "q", "tp"),
     # Own calculation from equation C.8 (quoted alike by three independent implementations).
@@ -82,6 +108,27 @@ def test_method_b_more_of_each_goes_the_known_way() -> None:
     assert preheat(0.33, 60, 5, 1.0) > base
     assert preheat(0.33, 30, 10, 1.0) > base
     assert preheat(0.33, 30, 5, 2.0) < base
+
+
+def test_method_b_at_its_limits() -> None:
+    """Thickness counts less and less, 160·tanh(d/35): nearly all is there at 90 mm."""
+    assert preheat(0.33, 90, 5, 1.0) - preheat(0.33, 60, 5, 1.0) < 10.0
+    assert preheat(0.33, 40, 5, 1.0) - preheat(0.33, 10, 5, 1.0) > 80.0
+    # At CET 32/53 heat input would not matter; below that more of it lets preheat fall.
+    slopes = [preheat(cet, 30, 5, 2.0) - preheat(cet, 30, 5, 1.0) for cet in (0.2, 0.35, 0.5)]
+    assert slopes == pytest.approx([53 * cet - 32 for cet in (0.2, 0.35, 0.5)])
+    # A lean thin plate with dry filler comes out below the shop: no preheat by this method.
+    assert preheat(0.2, 10, 1, 4.0) < 0.0
+
+
+def test_method_b_gives_cet_back_from_noisy_preheats() -> None:
+    """Preheat is linear in CET at fixed d, HD and Q, with slope 697 + 53·Q."""
+    random = np.random.default_rng(4)
+    true = random.uniform(0.25, 0.45, 500)
+    noisy = np.array([preheat(float(c), 30, 5, 1.0) for c in true]) + random.normal(0, 5.0, 500)
+    found = (noisy - preheat(0.35, 30, 5, 1.0)) / (697.0 + 53.0) + 0.35
+    assert float(np.mean(found - true)) == pytest.approx(0.0, abs=0.001)
+    assert float(np.std(found - true)) == pytest.approx(5.0 / 750.0, rel=0.1)
 
 
 @pytest.mark.parametrize(
@@ -146,6 +193,14 @@ def test_t85_is_the_same_from_both_sides_of_the_transition() -> None:
             thin, thick = t85(q, edge - 1e-9, t0), t85(q, edge + 1e-9, t0)
             assert (thin.flow, thick.flow) == ("2-D", "3-D")
             assert thin.t85_s == pytest.approx(thick.t85_s, rel=1e-6)
+
+
+def test_t85_at_its_limits() -> None:
+    # Thin plate: Q²/d². Thick plate: Q alone. Near 500 °C it never gets below.
+    assert t85(0.5, 3, 20).t85_s == pytest.approx(4.0 * t85(0.5, 6, 20).t85_s)
+    assert t85(1.0, 200, 20).t85_s == t85(1.0, 50, 20).t85_s
+    assert t85(2.0, 200, 20).t85_s == pytest.approx(2.0 * t85(1.0, 200, 20).t85_s)
+    assert t85(1.0, 200, 499.9).t85_s > 100.0 * t85(1.0, 200, 20).t85_s
 
 
 def test_t85_shape_factors() -> None:

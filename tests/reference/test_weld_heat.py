@@ -122,6 +122,54 @@ def test_preheat_soak_is_never_under_a_quarter_hour() -> None:
     assert weld_heat.preheat_soak_min(300.0) > weld_heat.preheat_soak_min(200.0) > 15.0
 
 
+def test_heat_input_at_its_limits() -> None:
+    base = weld_heat.heat_input_kj_mm("TIG", 12, 100, 1.5)
+    assert weld_heat.heat_input_kj_mm("TIG", 12, 100, 3.0) == pytest.approx(base / 2)
+    assert weld_heat.heat_input_kj_mm("TIG", 24, 50, 1.5) == pytest.approx(base)
+    assert weld_heat.heat_input_kj_mm("TIG", 1e-9, 100, 1.5) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_rules_of_thickness_at_their_limits() -> None:
+    assert weld_heat.preheat_distance_mm(0.1) == pytest.approx(0.4)
+    assert weld_heat.preheat_distance_mm(500) == 75.0
+    assert weld_heat.equalising_min(1e-6) == pytest.approx(0.0, abs=1e-6)
+    assert weld_heat.post_weld_soak_h(0.1) == 0.25
+    # Both branches meet at two inches; no step in rate or soak.
+    assert weld_heat.post_weld_soak_h(50.8) == pytest.approx(weld_heat.post_weld_soak_h(50.8001))
+    assert weld_heat.ucs56_rate_c_per_h(500, "cooling") == pytest.approx(55.6, abs=0.1)
+    assert weld_heat.piping_rate_c_per_h(0.1) == weld_heat.piping_rate_c_per_h(50.8)
+
+
+@pytest.mark.parametrize(
+    ("rule", "from_mm", "to_mm", "true"),
+    [
+        # Each rule's constant, got back from 400 noisy answers: 2 min and 4 mm as printed in
+        # ISO 13916, a quarter of an hour an inch (B31.3), 222 and 278 °C/h over inches (UCS-56).
+        (lambda d: weld_heat.equalising_min(d) / d * 25.0, 1.0, 400.0, 2.0),
+        (lambda d: weld_heat.preheat_distance_mm(d) / d, 1.0, 12.5, 4.0),
+        (lambda d: (weld_heat.post_weld_soak_h(d) - 2.0) / (d / 25.4 - 2.0), 60.0, 300.0, 0.25),
+        (lambda d: weld_heat.ucs56_rate_c_per_h(d, "heating") * d / 25.4, 26.0, 100.0, 222.2),
+        (lambda d: weld_heat.ucs56_rate_c_per_h(d, "cooling") * d / 25.4, 26.0, 120.0, 277.8),
+        (lambda d: weld_heat.piping_rate_c_per_h(d) * d / 50.8, 51.0, 300.0, 333.3),
+    ],
+)
+def test_constants_recovered_from_noisy_answers(rule, from_mm, to_mm, true) -> None:
+    random = np.random.default_rng(6)
+    found = [rule(float(d)) for d in random.uniform(from_mm, to_mm, 400)]
+    noisy = np.array(found) * (1 + 0.05 * random.standard_normal(400))
+    assert float(np.mean(noisy)) == pytest.approx(true, rel=0.01)
+
+
+def test_diffusivity_recovered_from_noisy_soaks() -> None:
+    """t·a/L² is the same for every slab: ln(200/π)/π²; a·t follows from the times."""
+    random = np.random.default_rng(7)
+    thick_mm = random.uniform(200.0, 400.0, 300)
+    soak_s = np.array([60.0 * weld_heat.preheat_soak_min(float(d)) for d in thick_mm])
+    soak_s *= 1 + 0.05 * random.standard_normal(300)
+    found = np.mean(soak_s / (thick_mm / 1000.0) ** 2) * math.pi**2 / math.log(200.0 / math.pi)
+    assert 1.0 / found == pytest.approx(40.0 / 4.0e6, rel=0.01)
+
+
 @pytest.mark.parametrize(
     ("call", "said"),
     [
