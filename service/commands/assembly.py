@@ -7,7 +7,9 @@ that nothing more comes in, the store last, when everything in hand is on the di
 from __future__ import annotations
 
 import logging
+import math
 import socket
+import time
 from collections.abc import Callable
 from contextlib import ExitStack
 
@@ -30,6 +32,7 @@ from service import __version__
 from service.board import Board
 from service.clock import Clock
 from service.collector import Collector
+from service.commands.date_doubt import DateDoubt
 from service.commands.errors import BadInput, CommandError
 from service.commands.figures import figures
 from service.commands.links import Links
@@ -52,7 +55,10 @@ from service.store.writer import Writer
 log = logging.getLogger(__name__)
 
 STOP_S = 4.0
-"""How long each worker may take to end [s, real]."""
+"""How long all workers together may take to end [s, real]."""
+
+LEAST_STOP_S = 1.0
+"""What is left to one all the same, when others took it all [s, real]: the writer comes late."""
 
 
 class RunningService:
@@ -63,6 +69,7 @@ class RunningService:
         self._marks: dict[str, list[PackMark]] | None = None
         self._steps = ExitStack()
         self._clean = True
+        self._stop_by_s = math.inf
         try:
             self._open(config, lister)
         except BaseException:
@@ -93,6 +100,11 @@ class RunningService:
             checkpoint_version=checkpoint_version(),
             listeners=[self.notifier.hear],
         )
+        self._doubt = DateDoubt(
+            self.collector.offset_us,
+            self.collector.utc_us(),
+            self._newest_us(judge.state.shop.offset_us),
+        )
         self.links = Links(
             config, self.collector.intake, self._clock, prepare=self._remind, lister=lister
         )
@@ -103,6 +115,7 @@ class RunningService:
             links=self.links,
             clock=self._clock,
             notifier=self.notifier,
+            date_doubt=self._date_doubt,
         )
         self.pages = self._make_pages(config)
         self.notifier.resume(judge.bench()["alarms"])
@@ -122,6 +135,14 @@ class RunningService:
         self.links.start()
         self.pages.start()
         self._steps.callback(self._end, "the pages", self.pages.stop)
+
+    def _newest_us(self, offset_us: int) -> int:
+        """The newest time of anything recorded, by the wall clock of then [µs]; 0: nothing is."""
+        newest_us = self.store.last_mono_us()
+        return newest_us + offset_us if newest_us else 0
+
+    def _date_doubt(self) -> str | None:
+        return self._doubt.text(self.collector.offset_us, self.collector.utc_us())
 
     def _remind(self, link: Link) -> None:
         """What was committed before the last end, and perhaps not acknowledged any more."""
@@ -190,11 +211,13 @@ class RunningService:
         )
 
     def _notices(self) -> list[Notice]:
+        now_us, doubt = self.collector.utc_us(), self._date_doubt()
+        stays = [] if doubt is None else [Notice(0, now_us, doubt)]
         try:
             found = self.store.notices()
         except StoreError as error:
-            return [Notice(0, self.collector.utc_us(), str(error))]
-        return [Notice(each.id, each.at_us, each.text) for each in found]
+            return [*stays, Notice(0, now_us, str(error))]
+        return stays + [Notice(each.id, each.at_us, each.text) for each in found]
 
     def _notice_seen(self, notice_id: int) -> bool:
         try:
@@ -239,12 +262,14 @@ class RunningService:
     # Stop ---------------------------------------------------------------------------------
 
     def _end(self, name: str, stop: Callable[[float], bool]) -> None:
-        if not stop(STOP_S):
-            log.error("%s did not end within %g s", name, STOP_S)
+        left_s = max(LEAST_STOP_S, self._stop_by_s - time.monotonic())
+        if not stop(left_s):
+            log.error("%s did not end within %.2g s", name, left_s)
             self._clean = False
 
     def stop(self) -> bool:
         """End everything; ``True`` when it ended in time and all readings are on a disk."""
+        self._stop_by_s = time.monotonic() + STOP_S
         self._steps.close()
         return self._clean
 

@@ -118,11 +118,12 @@ class Links:
             self._take_up(self._file.read())
 
     def stop(self, timeout_s: float) -> bool:
-        """Stop all of them, each within the time; whether all have ended."""
+        """Stop all of them within the time; whether all have ended."""
+        end_s = time.monotonic() + timeout_s
         with self._changing:
             self._running = False
             links = self.current()
-        ended = [link.stop(timeout_s) for link in links]
+        ended = [link.stop(max(0.1, end_s - time.monotonic())) for link in links]
         for link, over in zip(links, ended, strict=True):
             if not over:
                 log.error("%s did not end within %g s", link.name, timeout_s)

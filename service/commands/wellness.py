@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from service import __version__
 from service.clock import Clock
@@ -31,6 +31,7 @@ class Wellness:
         links: Workers, all of them.
         clock: The clock the links count by.
         notifier: Whose outlets are told of; one that has ended is a stuck worker.
+        date_doubt: Why the machine's date cannot be right; ``None``: it can.
     """
 
     def __init__(
@@ -42,6 +43,7 @@ class Wellness:
         links: Links,
         clock: Clock,
         notifier: Notifier,
+        date_doubt: Callable[[], str | None],
     ) -> None:
         self._store = store
         self._writer = writer
@@ -49,6 +51,7 @@ class Wellness:
         self._links = links
         self._clock = clock
         self._notifier = notifier
+        self._date_doubt = date_doubt
 
     def stuck(self) -> list[str]:
         """Workers that have not come round within ``PROGRESS_S``."""
@@ -85,6 +88,7 @@ class Wellness:
             "readings_lost": status.lost,
             "stuck_workers": stuck,
             "not_subscribed": unsubscribed,
+            "date_doubt": self._date_doubt(),
             "links": [
                 _link_body(link, each, now_us) for link, each in zip(ways_in, links, strict=True)
             ],
