@@ -34,6 +34,7 @@ COMMANDS: dict[str, str] = {
     "report": "print the record of a heat as a PDF",
     "export": "write a heat as CSV, or whole as JSON",
     "import": "take in a heat, or another logger's CSV, into a database of its own",
+    "retain": "throw away old readings by level, and say how long the disk lasts",
     "pin": "set the PIN that lets a device on the network change things",
     "backup": "copy the database and check the copy",
     "restore": "put a backup in the place of the database",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import time
 from collections.abc import Callable, Mapping
 
@@ -14,11 +15,50 @@ from service.notify.notifier import Notifier
 from service.sources.link import Link, LinkStatus
 from service.sources.mqtt import MqttLink
 from service.store.database import Store, StoreError
+from service.store.retention import space
 from service.store.writer import Writer
 from service.wire.pack import RejectCause
 
+log = logging.getLogger(__name__)
+
 PROGRESS_S = 5.0
 """A worker that has not come round for so long is not healthy [s, real]."""
+
+
+SPACE_EVERY_S = 600.0
+"""How often the room on the disk is looked at [s, real]: the sums of a year take a moment."""
+
+
+class SpaceLeft:
+    """How long the disk lasts at this rate, looked at every few minutes."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._again_s = 0.0
+        self._body: dict[str, object] | None = None
+
+    def body(self) -> Mapping[str, object] | None:
+        """For the answer; ``None``: it cannot be told now."""
+        now_s = time.monotonic()
+        if now_s >= self._again_s:
+            self._again_s = now_s + SPACE_EVERY_S
+            self._body = self._look()
+        return self._body
+
+    def _look(self) -> dict[str, object] | None:
+        try:
+            with self._store.connect() as connection:
+                found = space(connection, str(self._store.path.parent))
+        except (StoreError, OSError) as error:
+            log.warning("the room on the disk cannot be told: %s", error)
+            return None
+        return {
+            "used_bytes": found.used_bytes,
+            "free_bytes": found.free_bytes,
+            "readings_a_day": found.readings_a_day,
+            "years_left": found.years_left,
+            "text": found.text,
+        }
 
 
 class Wellness:
@@ -94,6 +134,7 @@ class Wellness:
             ],
             "outlets": [outlet_body(each) for each in self._notifier.status()],
             "notices": self._notices(),
+            "space": self._space.body(),
             "unused_ports": [
                 {"name": port.name, "device": port.device, "description": port.description}
                 for port in self._links.unused()

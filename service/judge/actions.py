@@ -31,6 +31,7 @@ from service.judge.trip_actions import (
     MovePart,
     NextStep,
     Origin,
+    PinHeat,
     UndoStep,
 )
 from service.physics.thermocouple import Letter
@@ -54,6 +55,7 @@ __all__ = [
     "Name",
     "NextStep",
     "Origin",
+    "PinHeat",
     "UndoStep",
 ]
 """From the other modules of actions; everything defined here is public too."""
@@ -285,6 +287,7 @@ OperatorAction = Annotated[
     | BeginHeat
     | MovePart
     | EndHeat
+    | PinHeat
     | BeginPurge
     | EndPurge
     | BeginPass
@@ -313,6 +316,7 @@ Action = Annotated[
     | BeginHeat
     | MovePart
     | EndHeat
+    | PinHeat
     | BeginPurge
     | EndPurge
     | BeginPass

@@ -39,6 +39,18 @@ class EndHeat(BaseAction):
     heat_id: int
 
 
+class PinHeat(BaseAction):
+    """Keep every reading of a heat for good, whatever is thrown away by age; or no longer.
+
+    Attributes:
+        pinned: ``False`` takes the pin off.
+    """
+
+    kind: Literal["pin heat"] = "pin heat"
+    heat_id: Annotated[int, Field(ge=1)]
+    pinned: bool = True
+
+
 class BeginPurge(BaseAction):
     """The cavity is closed and gas is (about to be) on: the clearing counts from here."""
 

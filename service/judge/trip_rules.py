@@ -62,6 +62,11 @@ def apply_begin_heat(shop: Shop, stamp: Stamp, action: act.BeginHeat) -> int:
     return action.heat_id
 
 
+def check_pin_heat(shop: Shop, action: act.PinHeat) -> None:
+    if action.heat_id >= shop.next_heat_id:
+        raise Refused(f"There is no heat {action.heat_id}.")
+
+
 def check_end_heat(shop: Shop, action: act.EndHeat) -> None:
     if shop.open_heat(action.heat_id).pass_running:
         raise Refused("A pass is running: end it before ending the heat.")

@@ -136,6 +136,13 @@ def _between(changes: Outcome, from_us: int, to_us: int) -> Outcome:
     )
 
 
+def taken_in(store: Store) -> list[int]:
+    """The heats of a database that were recorded elsewhere."""
+    with store.connect() as connection:
+        ids = connection.execute(select(imported.c.heat_id).order_by(imported.c.heat_id))
+        return list(ids.scalars())
+
+
 def unpack(store: Store, package: Package, source: str) -> None:
     """Write a package into an empty database.
 

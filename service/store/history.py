@@ -16,6 +16,7 @@ from service.store.errors import StoreError, UnknownChannel
 from service.store.history_calibrated import as_calibrated, read_calibrations
 from service.store.history_emf import EMF_UNIT, in_degrees
 from service.store.history_steps import Step
+from service.store.retention import finest_span_s
 from service.store.roll_up import SECOND_US, SPANS_S, Where, rolled_seq, since
 from service.store.schema import channel, reading, rollup, unit
 from service.store.summing import Figures, raw_figures, rolled_figures
@@ -76,7 +77,8 @@ def read_history(
     found = connection.execute(_COLUMNS.where(channel.c.name == name)).first()
     if found is None:
         raise UnknownChannel(name)
-    grid = Grid.over(start_us, end_us, points)
+    finest_s = finest_span_s(connection, start_us, end_us)
+    grid = Grid.over(start_us, end_us, points, finest_s)
     steps = _with_gaps(_sum(connection, found.id, found.unit_id, grid), grid)
     unit_name = found.unit or None
     if found.thermocouple is not None and unit_name == EMF_UNIT:
@@ -123,10 +125,18 @@ class Grid:
     span_s: int | None
 
     @classmethod
-    def over(cls, start_us: int, end_us: int, points: int) -> Grid:
-        """Lay the steps over a stretch; onto the roll-up's slots where these are fine enough."""
-        step_us = max(1, -(-(end_us - start_us) // points))
-        spans_s = [span_s for span_s in SPANS_S if span_s * SECOND_US * SLOTS_LEAST <= step_us]
+    def over(cls, start_us: int, end_us: int, points: int, finest_s: int = 0) -> Grid:
+        """Lay the steps over a stretch; onto the roll-up's slots where these are fine enough.
+
+        ``finest_s``: Slots narrower than this are no longer kept there, nor readings; 0: all are.
+        """
+        step_us = max(1, -(-(end_us - start_us) // points), finest_s * SECOND_US)
+        spans_s = [
+            span_s
+            for span_s in SPANS_S
+            if span_s == finest_s
+            or (span_s > finest_s and span_s * SECOND_US * SLOTS_LEAST <= step_us)
+        ]
         if not spans_s:
             return cls(start_us, end_us, step_us, None)
         slot_us = spans_s[-1] * SECOND_US

@@ -34,6 +34,7 @@ from service.judge.actions import (
     Limits,
     MovePart,
     NextStep,
+    PinHeat,
     RecordingChanged,
     ServiceStarted,
     SetBottle,
@@ -253,6 +254,11 @@ def _end_heat(connection: Connection, acted: Acted, action: EndHeat, _: Codes) -
         _end_open(connection, table, action.heat_id, acted.stamp.utc_us)
 
 
+def _pin_heat(connection: Connection, acted: Acted, action: PinHeat, _: Codes) -> None:
+    pinned_us = acted.stamp.utc_us if action.pinned else None
+    connection.execute(heat.update().where(heat.c.id == action.heat_id).values(pinned_us=pinned_us))
+
+
 def _end_open(connection: Connection, table: Table, heat_id: int, at_us: int) -> None:
     connection.execute(
         table.update()
@@ -284,5 +290,6 @@ WRITERS: dict[type[Action], Write] = {
     SetLimits: _set_limits,
     BeginHeat: _begin_heat,
     EndHeat: _end_heat,
+    PinHeat: _pin_heat,
     CorrectPass: correct_pass,
 }

@@ -16,7 +16,7 @@ from sqlalchemy.dialects import sqlite
 from sqlalchemy.dialects.sqlite import Insert
 
 from service.store.marks import by_time, marks_between, stray_rows
-from service.store.schema import STRAY, reading, rollup, rollup_mark
+from service.store.schema import STRAY, kept_from, reading, rollup, rollup_mark
 from service.store.summing import Figures, raw_figures, slot_of
 
 SPANS_S = (10, 60, 600)
@@ -109,6 +109,10 @@ def mend(connection: Connection, places: Iterable[tuple[int, int]]) -> None:
         places: Channel id and time [µs] of each.
     """
     rolled = rolled_seq(connection)
+    gone_us = connection.execute(select(kept_from.c.from_us).where(kept_from.c.span_s == 0))
+    # What was thrown away cannot be summed up again: there a late reading stands by itself.
+    from_us = gone_us.scalar()
+    places = [place for place in places if from_us is None or place[1] >= from_us]
     for span_s in SPANS_S:
         width_us = span_s * SECOND_US
         for channel_id, slot in sorted({(place[0], place[1] // width_us) for place in places}):

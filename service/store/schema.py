@@ -189,8 +189,10 @@ heat = Table(
     Column("begun_us", BigInteger, nullable=False),
     Column("ended_us", BigInteger),
     Column("arc_us", BigInteger),
+    Column("pinned_us", BigInteger),
 )
-"""``arc_us``: how long the arc burnt in all its passes, where an arc channel watched."""
+"""``arc_us``: how long the arc burnt in all its passes, where an arc channel watched.
+``pinned_us``: since when its readings are kept for good; empty: they may go with age."""
 
 heat_phase = Table(
     "heat_phase",
@@ -347,8 +349,7 @@ imported = Table(
     Column("source", Text, nullable=False),
     Column("at_us", BigInteger, nullable=False),
 )
-"""Heats that were recorded elsewhere: within which places of the order everything lies, and from
-what file they came."""
+"""Heats recorded elsewhere: within which places of the order all lies, and from what file."""
 
 checkpoint = Table(
     "checkpoint",
@@ -379,6 +380,15 @@ rollup = Table(
 
 ``low``, ``high``, ``total`` (mean · good), ``first_us`` and ``last_us`` are of the good ones.
 """
+
+kept_from = Table(
+    "kept_from",
+    metadata,
+    Column("span_s", SmallInteger, primary_key=True, autoincrement=False),
+    Column("from_us", BigInteger, nullable=False),
+)
+"""Thrown away by age: what was before ``from_us``, but for open and pinned heats; ``span_s`` 0 are
+the readings themselves, else the slots of ``rollup``."""
 
 rollup_mark = Table(
     "rollup_mark",

@@ -62,6 +62,7 @@ def test_out_and_in_and_out_again_is_the_same_to_the_byte(
             rows = connection.execute(f"SELECT * FROM {table} ORDER BY 1").fetchall()
             with sqlite3.connect(recorded) as first:
                 assert rows == first.execute(f"SELECT * FROM {table} ORDER BY 1").fetchall()
+    assert main(["replay", str(copy)]) == 0
     # A second time into the same database is refused.
     assert main(["import", str(whole), "--into", str(copy)]) == 1
     assert "is not empty" in capsys.readouterr().err
