@@ -29,6 +29,7 @@ COMMANDS: dict[str, str] = {
     "purge": "when a logged purge is clear",
     "plan": "how hot the oven must be for a heat",
     "volume": "how much a cavity holds, from its pieces",
+    "steel": "heat input, carbon equivalent, preheat and t8/5 of a ferritic steel",
     "metals": "what is usual for each casting metal, and who says so",
     "replay": "judge a recorded database again and compare",
     "report": "print the record of a heat as a PDF",

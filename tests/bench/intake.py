@@ -1,34 +1,27 @@
-"""How fast, how late, how heavy: the service against a bare loop, in one run.
+"""From the broker to a committed row, against a bare loop; and from a publish to the board.
 
-    python tests/bench/first_light.py [--messages N] [--rounds N] [--idle-s S] [--seed N] [--out F]
+Used by ``suite.py``. Needs mosquitto.
 
-Needs mosquitto. Prints a table and writes commit, seed, counts and figures as JSON.
-
-* *intake*: N packs at QoS 1 wait at the broker; time from the first committed row to the last, for
-  ``bare_loop.py`` and for the service (judge on, the channels assigned to a part with an open
-  heat), in turn, medians over the rounds.
+* *intake*: N packs at QoS 1 wait at the broker; time and processor time from the first committed
+  row to the last, for ``bare_loop.py`` and for the service (judge on, eight channels assigned to a
+  part with an open heat), in turn. On a shared machine only the processor time can be compared.
 * *publish to board*: 100 readings/s, from just before ``publish`` until ``/api/v1/bench`` shows the
   value, asked every few milliseconds.
-* *idle*: the demo at real speed, CPU of one core and resident memory of its main process.
 """
 
 from __future__ import annotations
 
-import argparse
 import json
 import os
-import platform
 import random
-import signal
 import sqlite3
 import statistics
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
@@ -61,18 +54,41 @@ def rows_in(database: Path) -> int:
         connection.close()
 
 
-def drain_rate(database: Path, start: Callable[[], None], first_rows: int, expected: int) -> float:
-    """Rows per second from the first new committed row to the last."""
+def drain(
+    database: Path, start: Callable[[], None], pid: Callable[[], int], expected: int
+) -> tuple[float, float]:
+    """Microseconds a row, real and of the processor, from the first new committed row to the last.
+
+    Args:
+        database: Where the rows appear.
+        start: Starts the program.
+        pid: Its process, once started.
+        expected: New rows.
+    """
+    before = rows_in(database)
     start()
-    began_s, began_rows, end = 0.0, 0, time.monotonic() + 300
-    while time.monotonic() < end:
-        rows = rows_in(database) - first_rows
+    began_s, began_cpu_s, began_rows, end_s = 0.0, 0.0, 0, time.monotonic() + 300
+    while time.monotonic() < end_s:
+        rows = rows_in(database) - before
         if rows and not began_s:
-            began_s, began_rows = time.monotonic(), rows
+            began_s, began_cpu_s, began_rows = time.monotonic(), cpu_s(pid()), rows
         if rows >= expected:
-            return (rows - began_rows) / (time.monotonic() - began_s)
+            count = rows - began_rows
+            took_s, used_s = time.monotonic() - began_s, cpu_s(pid()) - began_cpu_s
+            return 1e6 * took_s / count, 1e6 * used_s / count
         time.sleep(0.01)
-    raise SystemExit(f"only {rows_in(database) - first_rows} of {expected} rows came")
+    raise SystemExit(f"only {rows_in(database) - before} of {expected} rows came")
+
+
+@dataclass(frozen=True, slots=True)
+class Drained:
+    """Medians over the rounds; the ratios are of each round's own floor."""
+
+    bare_rows_per_s: float
+    rows_per_s: float
+    ratio: float
+    cpu_us: float
+    cpu_ratio: float
 
 
 class BareLoop:
@@ -89,6 +105,10 @@ class BareLoop:
         )  # fmt: skip
         assert self.process.stdout is not None
         assert self.process.stdout.readline().strip() == "subscribed"
+
+    def pid(self) -> int:
+        assert self.process is not None
+        return self.process.pid
 
     def stop(self) -> None:
         assert self.process is not None
@@ -109,65 +129,65 @@ def hot_part(shop: ServiceProcess) -> None:
     shop.act("begin heat", part_id=part_id, phase="bench")
 
 
-def intake(folder: Path, messages: int, records: int, rounds: int, rng: random.Random) -> Any:
+def mqtt_shop(folder: Path, broker: Mosquitto, name: str = "shop") -> ServiceProcess:
+    """A service of its own folder on a broker."""
+    shop_folder = folder / name
+    shop_folder.mkdir()
+    links = f'[mqtt]\nhost="127.0.0.1"\nport={broker.port}\ntopics=["bench/#"]\n'
+    return ServiceProcess(shop_folder, links)
+
+
+def warm_up(shop: ServiceProcess, publisher: Publisher) -> None:
+    """All channels known and on the hot part."""
+    warm = [
+        json.dumps([{"n": f"bench/{n}", "u": "Cel", "v": 300.0}]).encode() for n in range(CHANNELS)
+    ]
+    publisher.publish("bench/warm", *warm)
+    wait_until(lambda: len(shop.bench()["channels"]) == CHANNELS, "all channels")
+    hot_part(shop)
+
+
+def intake(folder: Path, readings: int, records: int, rounds: int, rng: random.Random) -> Drained:
     broker = Mosquitto(folder)
     broker.start()
-    shop_folder = folder / "shop"
-    shop_folder.mkdir()
-    shop = ServiceProcess(
-        shop_folder, f'[mqtt]\nhost="127.0.0.1"\nport={broker.port}\ntopics=["bench/#"]\n'
-    )
+    shop = mqtt_shop(folder, broker)
     bare = BareLoop(folder, broker.port)
     publisher = Publisher(broker.port)
-    rates: dict[str, list[float]] = {"bare": [], "heatwindow": []}
+    found: list[tuple[tuple[float, float], tuple[float, float]]] = []
     try:
         shop.start()
-        warm = [
-            json.dumps([{"n": f"bench/{n}", "u": "Cel", "v": 300.0}]).encode()
-            for n in range(CHANNELS)
-        ]
-        publisher.publish("bench/warm", *warm)
-        wait_until(lambda: len(shop.bench()["channels"]) == CHANNELS, "all channels")
-        hot_part(shop)
+        warm_up(shop, publisher)
         shop.stop()
         bare.start()
         bare.stop()
+        messages = readings // records
         for _ in range(rounds):
             publisher.publish("bench/x", *[pack(rng, records) for _ in range(messages)])
             expected = messages * records
-            rates["bare"].append(
-                drain_rate(bare.database, bare.start, rows_in(bare.database), expected)
-            )
+            floor = drain(bare.database, bare.start, bare.pid, expected)
             bare.stop()
-            rates["heatwindow"].append(
-                drain_rate(shop.database, shop.launch, rows_in(shop.database), expected)
-            )
+            ours = drain(shop.database, shop.launch, lambda: shop.process.pid, expected)
             wait_until(shop.healthy, "healthy")
             shop.stop()
+            found.append((floor, ours))
     finally:
         publisher.close()
         shop.end()
         broker.kill()
-    medians = {name: statistics.median(found) for name, found in rates.items()}
-    ratios = [ours / floor for ours, floor in zip(rates["heatwindow"], rates["bare"], strict=True)]
-    return {
-        "messages": messages,
-        "records_per_message": records,
-        "rounds": rounds,
-        "bare_rows_per_s": round(medians["bare"]),
-        "heatwindow_rows_per_s": round(medians["heatwindow"]),
-        "ratio": round(statistics.median(ratios), 2),
-    }
+    return Drained(
+        bare_rows_per_s=statistics.median(1e6 / floor[0] for floor, _ in found),
+        rows_per_s=statistics.median(1e6 / ours[0] for _, ours in found),
+        ratio=statistics.median(floor[0] / ours[0] for floor, ours in found),
+        cpu_us=statistics.median(ours[1] for _, ours in found),
+        cpu_ratio=statistics.median(floor[1] / ours[1] for floor, ours in found),
+    )
 
 
-def publish_to_board(folder: Path, count: int) -> Any:
+def publish_to_board(folder: Path, count: int) -> list[float]:
+    """How late each reading was on the board [ms], in rising order."""
     broker = Mosquitto(folder)
     broker.start()
-    shop_folder = folder / "shop"
-    shop_folder.mkdir()
-    shop = ServiceProcess(
-        shop_folder, f'[mqtt]\nhost="127.0.0.1"\nport={broker.port}\ntopics=["bench/#"]\n'
-    )
+    shop = mqtt_shop(folder, broker)
     publisher = Publisher(broker.port)
     sent: dict[int, float] = {}
     late_ms: list[float] = []
@@ -199,36 +219,7 @@ def publish_to_board(folder: Path, count: int) -> Any:
         publisher.close()
         shop.end()
         broker.kill()
-    late_ms.sort()
-    return {
-        "readings": count,
-        "p50_ms": round(late_ms[len(late_ms) // 2], 1),
-        "p99_ms": round(late_ms[int(len(late_ms) * 0.99)], 1),
-    }
-
-
-def idle(seconds: float) -> Any:
-    process = subprocess.Popen(
-        [sys.executable, "-m", "service.commands.main", "demo", "--port", "0"],
-        stdout=subprocess.PIPE, text=True,
-    )  # fmt: skip
-    try:
-        assert process.stdout is not None
-        address = process.stdout.readline().strip()
-        assert address.startswith("http://"), address
-        time.sleep(10)
-        before = cpu_s(process.pid)
-        time.sleep(seconds)
-        used = cpu_s(process.pid) - before
-        resident_mb = resident_kb(process.pid) / 1024
-    finally:
-        process.send_signal(signal.SIGTERM)
-        process.communicate(timeout=20)
-    return {
-        "seconds": seconds,
-        "cpu_percent_of_a_core": round(100 * used / seconds, 1),
-        "resident_mb": round(resident_mb),
-    }
+    return sorted(late_ms)
 
 
 def cpu_s(pid: int) -> float:
@@ -241,56 +232,3 @@ def resident_kb(pid: int) -> int:
         if line.startswith("VmRSS:"):
             return int(line.split()[1])
     raise SystemExit("no VmRSS")
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--messages", type=int, default=20_000)
-    parser.add_argument("--rounds", type=int, default=3)
-    parser.add_argument("--idle-s", type=float, default=60.0)
-    parser.add_argument("--readings", type=int, default=2000)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--out", type=Path)
-    given = parser.parse_args()
-    rng = random.Random(given.seed)
-    commit = subprocess.run(
-        ["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=False
-    ).stdout.strip()
-    result: dict[str, Any] = {
-        "commit": commit,
-        "seed": given.seed,
-        "machine": f"{os.cpu_count()} cores, {platform.machine()}, Python "
-        f"{platform.python_version()}, SQLite {sqlite3.sqlite_version}",
-    }
-    with tempfile.TemporaryDirectory() as name:
-        for records in (1, 10):
-            folder = Path(name) / f"intake{records}"
-            folder.mkdir()
-            result[f"intake_{records}"] = intake(
-                folder, given.messages // records, records, given.rounds, rng
-            )
-        folder = Path(name) / "late"
-        folder.mkdir()
-        result["publish_to_board"] = publish_to_board(folder, given.readings)
-    result["idle"] = idle(given.idle_s)
-    one, ten, late, rest = (
-        result["intake_1"], result["intake_10"], result["publish_to_board"], result["idle"],
-    )  # fmt: skip
-    print(f"commit {commit}, seed {given.seed}, {result['machine']}\n")
-    print("| what | bare loop | heatwindow | ratio |")
-    print("|---|---|---|---|")
-    for text, found in (("1 reading a pack", one), ("10 readings a pack", ten)):
-        print(
-            f"| broker to committed row, QoS 1, {text} [rows/s] | {found['bare_rows_per_s']} "
-            f"| {found['heatwindow_rows_per_s']} | {found['ratio']} |"
-        )
-    print(f"| publish to board at 100 readings/s, p50, p99 [ms] | | {late['p50_ms']}, "
-          f"{late['p99_ms']} | |")  # fmt: skip
-    print(f"| demo at real speed: CPU of one core [%], resident [MB] | | "
-          f"{rest['cpu_percent_of_a_core']}, {rest['resident_mb']} | |")  # fmt: skip
-    if given.out:
-        given.out.write_text(json.dumps(result, indent=2) + "\n")
-
-
-if __name__ == "__main__":
-    main()

@@ -14,6 +14,8 @@ import time
 from service.judge import actions as act
 from service.judge.events import Acted, Advance, Stamp
 from service.judge.judge import Judge
+from service.physics.cooldown import Cooldown, CooldownPrior
+from service.physics.purge import Purge, PurgeSetup
 from service.readings import Quality, Reading
 
 START_US = 1_780_000_000_000_000
@@ -61,11 +63,55 @@ def welding(rate_hz: int, seconds: int) -> tuple[float, float]:
     return count / spent_s, 1000 * spent_s / seconds
 
 
-def _begin(judge: Judge, part: int) -> None:
+FOUR = {"tc1": "Cel", "tc2": "Cel", "flow": "l/min", "oxygen": "ppm"}
+
+
+def four_channels(rate_hz: int, seconds: int) -> tuple[float, float]:
+    """A part on the bench with two probes, a meter and an oxygen sensor, all estimators on.
+
+    Readings a second through gate and judge, and processor milliseconds of one shop second."""
+    judge, count = Judge(), 0
+    _begin(judge, 1, dict(zip(FOUR, ("thermocouple",) * 2 + ("gas flow", "oxygen"), strict=True)))
+    begun = time.thread_time()
+    for step in range(seconds * rate_hz):
+        mono_us = START_US + 1_000_000 + step * 1_000_000 // rate_hz
+        t_s = step / rate_hz
+        hot_c = 300 - 0.3 * t_s + 0.2 * math.sin(7 * t_s)
+        values = (hot_c, hot_c - 5, 8 + 0.1 * math.sin(t_s), 30 + 2e5 * math.exp(-t_s / 20))
+        for (name, unit), value in zip(FOUR.items(), values, strict=True):
+            quality, reason = judge.sense(name, unit, value, None, mono_us)
+            judge.step(Reading(name, unit, value, quality, reason, mono_us, mono_us, mono_us, 1))
+            count += 1
+    spent_s = time.thread_time() - begun
+    return count / spent_s, 1000 * spent_s / seconds
+
+
+def estimator_updates(seconds: int) -> dict[str, float]:
+    """Updates a second of one estimator alone: with one second's reading, as the judge feeds it."""
+    cooldown = Cooldown(CooldownPrior("ductile iron", 6.0, 0.15))
+    begun = time.thread_time()
+    for t_s in range(seconds):
+        cooldown.observe(float(t_s), 300 - 0.3 * t_s + 0.2 * math.sin(7 * t_s), 20.0)
+    found = {"cooldown": seconds / (time.thread_time() - begun)}
+    purge = Purge(PurgeSetup(2.0, limit_ppm=100.0), 0.0)
+    begun = time.thread_time()
+    for t_s in range(1, seconds):
+        purge.observe_flow(float(t_s), 8 + 0.1 * math.sin(t_s))
+        purge.observe_oxygen(float(t_s), 30 + 2e5 * math.exp(-t_s / 20))
+        purge.advance(float(t_s))
+    found["purge"] = (seconds - 1) / (time.thread_time() - begun)
+    return found
+
+
+def _begin(judge: Judge, part: int, kinds: dict[str, str] | None = None) -> None:
     facts = act.PartFacts(name=f"part {part}", mass_kg=6, area_m2=0.15, cavity_volume_l=2)
     limits = act.Limits(preheat_min_c=200, interpass_max_c=320, oxygen_max_ppm=100)
     actions: list[act.Action] = [act.CreatePart(part_id=part, facts=facts, limits=limits)]
-    kinds = {f"tc{part}a": "thermocouple", f"tc{part}b": "thermocouple", f"flow{part}": "gas flow"}
+    kinds = kinds or {
+        f"tc{part}a": "thermocouple",
+        f"tc{part}b": "thermocouple",
+        f"flow{part}": "gas flow",
+    }
     for name, kind in kinds.items():
         actions.append(act.AdoptChannel(channel=name, channel_kind=kind))
         actions.append(act.AssignChannel(channel=name, part_id=part))
