@@ -10,6 +10,7 @@ from dashboard.assets import Assets
 from dashboard.hands import hands
 from dashboard.outlets import outlets
 from dashboard.pages import pages
+from dashboard.plans import plans
 from dashboard.ports import ports
 from dashboard.wiring import Doors, Wiring
 
@@ -42,6 +43,7 @@ def create_app(wiring: Wiring, doors: Doors | None = None) -> Flask:
     app.register_blueprint(hands)
     app.register_blueprint(ports)
     app.register_blueprint(outlets)
+    app.register_blueprint(plans)
     app.register_blueprint(pages)
     app.register_blueprint(assets.blueprint())
     return app

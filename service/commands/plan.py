@@ -6,38 +6,28 @@ import argparse
 import json
 import re
 import typing
-from dataclasses import dataclass
 from typing import Any
 
 from service.commands.errors import BadInput
 from service.judge.actions import Metal
-from service.physics.weld_heat import preheat_soak_min
 from service.procedure.plan import plan_heat
 from service.procedure.plan_ask import PastHeat, PlanAnswer, PlanAsk, PlanRefused, Stage, StageKind
-from service.readings import Spread
+from service.procedure.plan_words import (
+    CAUTION,
+    Gas,
+    document,
+    gas_of,
+    gas_words,
+    lead,
+    reasons,
+    soak_min,
+)
 
 KINDS = typing.get_args(StageKind)
 METALS = typing.get_args(Metal)
 NUMBER = r"(\d+(?:\.\d+)?)"
 STAGE = re.compile(rf"({'|'.join(KINDS)}) {NUMBER}( covered)?")
 PAST = re.compile(rf"{NUMBER} at {NUMBER}")
-CAUTION = (
-    "A plan advises. The qualified procedure, the foundry's and the filler maker's data come "
-    "first; bake wet cavities dry before they are heated; hot castings burn."
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Gas:
-    """What the stages use [l at 20 °C], and what there is."""
-
-    purge_l: float
-    torch_l: float
-    bottle_l: float | None
-
-    @property
-    def enough(self) -> bool | None:
-        return None if self.bottle_l is None else self.bottle_l >= self.purge_l + self.torch_l
 
 
 def add_plan(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -87,12 +77,15 @@ def run_plan(given: argparse.Namespace) -> int:
     """Print the plan; 0 when there is one, 1 when no setting of the oven will do."""
     ask = _ask(given)
     answer = plan_heat(ask)
-    gas = _gas(ask, given)
-    soak_min = _soak_min(given.thickest_mm)
+    gas = gas_of(ask, given.torch_flow, given.bottle_l)
+    try:
+        soak = soak_min(given.thickest_mm)
+    except PlanRefused as error:
+        raise BadInput(f"--thickest-mm: {error}") from error
     if given.json:
-        print(json.dumps(_document(answer, gas, soak_min), ensure_ascii=False))
+        print(json.dumps(document(answer, gas, soak), ensure_ascii=False))
     else:
-        print("\n".join(_text(ask, answer, gas, soak_min)))
+        print("\n".join(_text(ask, answer, gas, soak)))
     return 0 if answer.set_point_c is not None else 1
 
 
@@ -149,70 +142,8 @@ def _past(text: str, ambient_c: float) -> PastHeat:
     return PastHeat(float(match[1]) / 3600.0, float(match[2]), ambient_c)
 
 
-def _gas(ask: PlanAsk, given: argparse.Namespace) -> Gas:
-    purge_l = sum(stage.minutes * stage.argon_flow_l_min for stage in ask.stages)
-    torch_l = sum(stage.minutes * given.torch_flow for stage in ask.stages if stage.kind == "pass")
-    return Gas(purge_l, torch_l, given.bottle_l)
-
-
-def _soak_min(thickest_mm: float | None) -> float | None:
-    if thickest_mm is None:
-        return None
-    try:
-        return preheat_soak_min(thickest_mm)
-    except ValueError as error:
-        raise BadInput(f"--thickest-mm: {error}") from error
-
-
-def _document(answer: PlanAnswer, gas: Gas, soak_min: float | None) -> dict[str, Any]:
-    return {
-        "set_point_c": answer.set_point_c,
-        "soak_min": None if soak_min is None else round(soak_min, 1),
-        "stages": [
-            {
-                "kind": stage.kind,
-                "begins_min": round(stage.begins_min, 2),
-                "temperature_c": _spread(stage.temperature_c),
-            }
-            for stage in answer.stages
-        ],
-        "end_c": _spread(answer.end_c),
-        "ready_share": round(answer.ready_share, 3),
-        "below_interpass_share": answer.below_interpass_share,
-        "spare_min": answer.spare_min,
-        "argon": {
-            "heat_w": None if answer.argon_w is None else round(answer.argon_w, 1),
-            "share": None if answer.argon_share is None else round(answer.argon_share, 3),
-            "cooling_k": round(answer.argon_k, 1),
-            "purge_l": round(gas.purge_l, 1),
-            "torch_l": round(gas.torch_l, 1),
-            "enough": gas.enough,
-        },
-        "why": answer.why,
-        "remedies": answer.remedies,
-    }
-
-
-def _spread(spread: Spread) -> dict[str, float | None]:
-    high = None if spread.p95 is None else round(spread.p95, 1)
-    return {"p05": round(spread.p05, 1), "p50": round(spread.p50, 1), "p95": high}
-
-
-def _text(ask: PlanAsk, answer: PlanAnswer, gas: Gas, soak_min: float | None) -> list[str]:
-    if answer.set_point_c is None:
-        lines = ["No setting of the oven will do."]
-    else:
-        lines = [
-            f"Set the oven to {answer.set_point_c:.0f} °C: the joint then stays above "
-            f"{ask.preheat_min_c:g} °C to the end of the last pass in {answer.ready_share:.0%} of "
-            "such heats."
-        ]
-        if soak_min is not None:
-            lines.append(
-                f"Soak {soak_min:.0f} min more, once the probe on the thickest section is there."
-            )
-        spare = f"{answer.spare_min:g} min later than planned" if answer.spare_min else "as planned"
-        lines.append(f"The first pass begins {spare} at the latest.")
+def _text(ask: PlanAsk, answer: PlanAnswer, gas: Gas, soak: float | None) -> list[str]:
+    lines = lead(ask, answer, soak)
     for stage in answer.stages:
         spread = stage.temperature_c
         lines.append(
@@ -223,24 +154,4 @@ def _text(ask: PlanAsk, answer: PlanAnswer, gas: Gas, soak_min: float | None) ->
         f"  the last pass ends at {answer.end_c.p50:.0f} °C "
         f"({answer.end_c.p05:.0f} to {answer.end_c.p95:.0f})"
     )
-    lines += _gas_text(answer, gas)
-    lines += [f"{text[:1].upper()}{text[1:]}." for text in answer.why]
-    lines += [f"It would do with {text}." for text in answer.remedies]
-    if answer.set_point_c is None and not answer.remedies:
-        lines.append("No blanket, shorter fit-up or re-heat alone would make it possible.")
-    return [*lines, CAUTION]
-
-
-def _gas_text(answer: PlanAnswer, gas: Gas) -> list[str]:
-    if gas.purge_l + gas.torch_l <= 0:
-        return []
-    lines = [f"Argon: {gas.purge_l:.0f} l for the purge, {gas.torch_l:.0f} l for the torch."]
-    if gas.enough is False:
-        lines.append(f"The bottle does not hold that: {gas.bottle_l:.0f} l are left.")
-    if answer.argon_w is not None:
-        share = "" if answer.argon_share is None else f", {answer.argon_share:.0%} of all it loses"
-        lines.append(
-            f"The gas carries off at most {answer.argon_w:.0f} W{share}: "
-            f"{answer.argon_k:.0f} K in all."
-        )
-    return lines
+    return [*lines, *gas_words(answer, gas), *reasons(answer), CAUTION]

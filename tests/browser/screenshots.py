@@ -35,7 +35,7 @@ BENCH = ["ready", "wait", "stop", "unknown", "two", "slow", "alarm", "empty", "h
 BENCH += ["many", "seen", "over", "aired", "thin", "airless"]
 
 
-VIEWS = ["sensors", "kinds", "parts", "form", "sound"]
+VIEWS = ["plan", "sensors", "kinds", "parts", "form", "sound"]
 
 
 def settle(page: Page) -> None:
@@ -57,6 +57,7 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
         "lost": "ready",
         "kinds": "heard",
         "parts": "two",
+        "plan": "two",
         "form": "two",
         "sound": "idle",
         "list": "many",
@@ -82,6 +83,7 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
         "kinds": "#sensors",
         "parts": "#parts",
         "form": "#parts",
+        "plan": "#plan",
     }
     with page.expect_response("**/api/v1/bench"):
         page.goto(server.address + view.get(name, ""))
@@ -91,6 +93,9 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
         page.wait_for_selector("body[data-link='lost']")
     elif name == "kinds":
         page.click("[data-action='choose kind']")
+    elif name == "plan":
+        page.click("[data-action='plan']")
+        page.wait_for_selector(".plan-answer:not([hidden])")
     elif name == "form":
         page.click("#parts [data-action='edit part']")
     elif name == "sound":
@@ -102,7 +107,7 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
     if name in ("kinds", "form", "sound", "list"):
         page.wait_for_selector("dialog[open]")
     # The first screen is what counts at the bench; the rest is below.
-    whole = size[0] == 390 or name in ("sensors", "parts")
+    whole = size[0] == 390 or name in ("sensors", "parts", "plan")
     page.screenshot(path=path, full_page=whole and not page.query_selector("dialog[open]"))
     context.close()
     server.stop()

@@ -121,6 +121,7 @@ PLACES = [
     ("idle", "bench", None),
     ("sensors", "sensors", None),
     ("thin", "bench", None),
+    ("two", "plan", None),
     ("two", "setup", None),
     ("two", "setup", "#parts [data-action='new part']"),
     ("heard", "sensors", "[data-action='choose kind']"),

@@ -50,6 +50,20 @@ def fits(answer, path: str, method: str = "get") -> None:
     check(answer.get_json(force=True), f"/{pointer}")
 
 
+def test_plans_fit(client):
+    headers = {"X-Heatwindow": "page"}
+    stages = [{"kind": "carry", "minutes": 1.0}, {"kind": "pass", "minutes": 2.0}]
+    for changed in (
+        {},
+        {"oven_max_c": 260.0},
+        {"bottle_l": 4.0, "thickest_mm": 30.0},
+        {"mass_kg": 0.0},
+    ):
+        body = {"preheat_min_c": 250.0, "stages": stages, **changed}
+        check(body, "/components/schemas/PlanQuestion")
+        fits(client.post("/api/v1/plan", json=body, headers=headers), "/api/v1/plan", "post")
+
+
 @pytest.mark.parametrize(
     "name", [*["ready", "wait", "stop", "unknown", "two", "slow", "alarm", "empty"], "sensors"]
 )

@@ -18,10 +18,10 @@ import { Guide, Waiting } from "./waiting.js";
 import { t } from "./words.js";
 
 const at = (id) => document.getElementById(id);
-const views = ["bench", "sensors", "setup"];
+const views = ["bench", "plan", "sensors", "setup"];
 /** Places on a view that have an address of their own. */
 const within = { parts: "setup" };
-const later = { sensors: null, setup: null };
+const later = { plan: null, sensors: null, setup: null };
 const panels = new Map();
 const wasReady = new Map();
 
