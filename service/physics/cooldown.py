@@ -21,6 +21,7 @@ from service.physics.cooldown_following import BIN_S, MOST_HYPOTHESES, Following
 from service.physics.cooldown_kinds import (
     AS_BEFORE,
     CHANGED,
+    COVERED,
     FASTER,
     GAS_OFF,
     GAS_ON,
@@ -42,7 +43,7 @@ _TOLD: dict[Change, tuple[Regime, ...]] = {
     "landed": FASTER,
     "cover off": FASTER,
     "purge on": FASTER,
-    "cover on": SLOWER,
+    "cover on": COVERED,
     "purge off": SLOWER,
 }
 _OVER = frozenset({"arc off", "purge off", "cover off"})
@@ -106,15 +107,17 @@ class Cooldown(Following):
         if not (math.isfinite(t_s) and math.isfinite(melts_at_c)):
             raise ValueError(f"a mark must be finite, not {melts_at_c!r} at {t_s!r} s")
         self._forward(t_s)
-        if self._bank is None and not self._pending:
+        if not self._says_something(t_s):
             return
-        bank = self._carried_to(t_s)
+        bank = self._carried_to(t_s).sound()
+        if not len(bank):
+            return
         bank.update_side(melts_at_c, max(0.005 * abs(melts_at_c), 1.0) ** 2, above=melted)
         self._bank = bank.pruned(MOST_HYPOTHESES)
 
     def known_change(self, t_s: float, change: Change) -> None:
         """Something happened that changes how the part cools; used at once."""
-        if self._bank is None:
+        if not self._says_something(t_s):
             return
         bank = self._carried_to(t_s)
         if change == "into oven":
@@ -138,7 +141,7 @@ class Cooldown(Following):
         if abs(step) < max(1.0, 0.2 * before):
             return
         self._gas_l_min = argon_flow_l_min
-        if self._bank is None:
+        if not self._says_something(t_s):
             return
         bank = self._carried_to(t_s)
         new = branch(bank, self._t_s, GAS_ON if step > 0 else GAS_OFF, 0.8, room=self._room())

@@ -146,7 +146,14 @@ class Bank:
         steps = min(_MAX_SUBSTEPS, max(1, int(np.ceil(dt_s / _SUBSTEP_S))))
         for _ in range(steps):
             self._step(dt_s / steps)
+            self._give_up_lost()
         self._bound()
+
+    def _give_up_lost(self) -> None:
+        """A hypothesis that ran away stays lost (see ``sound``) and must not overflow."""
+        lost = np.abs(self.cov).max(axis=(1, 2)) > _MOST_VARIANCE
+        if lost.any():
+            self.cov[lost] = 2.0 * _MOST_VARIANCE * _IDENTITY
 
     def sound(self) -> Bank:
         """The hypotheses that still say something.

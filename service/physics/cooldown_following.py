@@ -15,6 +15,7 @@ from service.physics.cooldown_jumps import branch_jump, shifted
 from service.physics.cooldown_kinds import (
     AS_BEFORE,
     CHANGED,
+    SETTLING,
     SILENT,
 )
 from service.physics.cooldown_noise import Noise
@@ -38,7 +39,7 @@ BIN_S = 0.75
 MOST_HYPOTHESES = 36
 _HAZARD_PER_S = 1 / 600.0
 # A record starts with the probe still settling: what it shows first is not yet the part's law.
-_FRESH_HAZARD_PER_S, _UNSETTLED_S = 1 / 40.0, 40.0
+_FRESH_HAZARD_PER_S, _UNSETTLED_S = 1 / 40.0, 30.0
 _SILENT_HAZARD_PER_S = 1 / 50.0
 _BRANCH_EVERY_S = 6.0
 _STALE_S = 900.0
@@ -90,6 +91,12 @@ class Following:
             self._t_s = t_s
         return bank
 
+    def _says_something(self, t_s: float) -> bool:
+        """A reading is there, and not so long ago at ``t_s`` that it says nothing any more."""
+        if self._pending:
+            self._flush()
+        return self._bank is not None and t_s - self._t_s <= _STALE_S and len(self._bank) > 0
+
     def _take_ambient(self, ambient_c: float) -> None:
         """Use a measured ambient; the surroundings follow its slow changes."""
         if self._ambient_c is None:
@@ -121,6 +128,10 @@ class Following:
             return
         dt = max(t_s - self._t_s, 0.0)
         bank = self._bank
+        if dt > _STALE_S:
+            # Nothing learnt before says anything now.
+            self._begin(t_s, value, own_var)
+            return
         if own_var is None:
             self._noise.add(t_s, value)
         gap = self._is_gap(dt)
@@ -128,8 +139,7 @@ class Following:
             bank = bank.joined(branch(bank, self._t_s, SILENT, _changed_in(dt), room=self._room()))
         bank.advance(dt)
         bank = bank.sound()
-        if not len(bank) or dt > _STALE_S:
-            # Nothing learnt before says anything now.
+        if not len(bank):
             self._begin(t_s, value, own_var)
             return
         self._t_s += dt
@@ -160,8 +170,11 @@ class Following:
         if calm is not None and self._off_run == 0:
             self._calm, self._calm_s = calm, t_s
         fresh = math.exp(-(t_s - self._begun_s) / _UNSETTLED_S)
-        begun = 1 - math.exp(-since_s * (_HAZARD_PER_S + fresh * _FRESH_HAZARD_PER_S))
+        begun = 1 - math.exp(-since_s * _HAZARD_PER_S)
         new = branch(bank, t_s, CHANGED, begun, room=self._room())
+        settling = 1 - math.exp(-since_s * fresh * _FRESH_HAZARD_PER_S)
+        if settling > 0.1 * begun:
+            new = new.joined(branch(bank, t_s, SETTLING, settling, room=self._room()))
         if float(bank.rates()[0][int(np.argmax(bank.log_weight))]) > _RISING_K_S:
             new = new.joined(branch_heating(bank, t_s, max(begun, _HEATING_SHARE)))
         law = settled_law(bank, t_s)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from service.physics.cooldown_bank import AROUND, BULK, DECAY, DEPART, SCALE, SHARE, SIZE, Bank
-from service.physics.cooldown_kinds import FIRST, HEATING, Regime
+from service.physics.cooldown_kinds import FIRST, HEATING, SETTLING, Regime
 from service.physics.cooldown_values import PastLaw
 from service.physics.heat_loss import (
     convection_shape,
@@ -154,7 +154,7 @@ def _empty_like(
         np.full(k, ref_c),
         np.array([r.drift for r in regimes]),
         np.full(k, t_s),
-        np.full(k, regimes is not FIRST),
+        np.full(k, regimes is not FIRST and regimes is not SETTLING),
         metal,
     )
 
@@ -262,8 +262,8 @@ def regimes_from(
     _spread_departure(new, regimes, max(abs(probe_c - around_c), 10.0))
     if around_c < probe_c:
         least = max(_LEAST_LOSS * rate_k_s, float(best.least_k_s[0]))
-        takes_up = np.array([r.tau_s >= 60 and r.depart[0] > 0 for r in regimes])
-        new.least_k_s = np.where(takes_up, least, -np.inf)
+        loses = np.array([r.loses for r in regimes])
+        new.least_k_s = np.where(loses, least, -np.inf)
     return new
 
 
