@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import sqlite3
 import threading
 import time
-from collections import Counter
+from collections import Counter, deque
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +31,9 @@ GRACE_S = 2.0
 """A serial line may lose so much before a kill [s, real]."""
 MOST_RESIDENT_MB, MOST_THREADS, MOST_FILES, MOST_QUEUED = 320.0, 60, 120, 20_000
 MOST_LOG_BYTES_A_STEP = 64_000
+STARVED_S, STARVED_WITHIN_S = 2.5, 12.0
+"""A service whose threads waited so long for a processor is starved, not hung: others' work on the
+same machine. It must say that its judgement is old, and it does."""
 
 
 @dataclass
@@ -55,6 +60,7 @@ class Watch:
     ready_looks: int = 0
     clear_looks: int = 0
     unknown_looks: int = 0
+    starved_looks: int = 0
     slowest_s: float = 0.0
     away: bool = True
     """The service is being killed, stopped or started: no answer is expected."""
@@ -65,10 +71,21 @@ class Watch:
         self.halt = threading.Event()
         self.thread = threading.Thread(target=self._run, name="watch", daemon=True)
 
+        self._waited: deque[tuple[float, float]] = deque()
+
     def _run(self) -> None:
         while not self.halt.wait(0.1):
+            self._waited.append((time.monotonic(), waited_s(self.service)))
             if not self.away:
                 self._look()
+
+    def starved(self) -> bool:
+        """Whether the service had to wait for a processor, by the system's own account."""
+        while self._waited and self._waited[0][0] < time.monotonic() - STARVED_WITHIN_S:
+            self._waited.popleft()
+        seen = [waited for _, waited in self._waited]
+        # A new process begins at zero.
+        return sum(max(0.0, b - a) for a, b in pairwise(seen)) >= STARVED_S
 
     def _look(self) -> None:
         begun_s = time.monotonic()
@@ -81,6 +98,9 @@ class Watch:
         if self.away:
             return
         self.slowest_s = max(self.slowest_s, time.monotonic() - begun_s)
+        if status == 503 and bench.get("code") == "stale" and self.starved():
+            self.starved_looks += 1
+            return
         if status != 200:
             self.faults.append(f"the page answers {status}: {bench}")
             return
@@ -181,6 +201,8 @@ class Report:
     looks_ready: int = 0
     looks_clear: int = 0
     looks_unknown: int = 0
+    looks_starved: int = 0
+    """The page said that the judgement was old, while the service got no processor."""
     slowest_page_s: float = 0.0
     slowest_stop_s: float = 0.0
     streams: dict[str, Counts] = field(default_factory=dict)
@@ -188,6 +210,16 @@ class Report:
     resident_mb: list[float] = field(default_factory=list)
     """Of each process that ran through more than one step: at its first step, and at its last."""
     faults: list[str] = field(default_factory=list)
+
+
+def waited_s(service: ServiceProcess) -> float:
+    """How long the service's threads have waited for a processor (Linux, ``schedstat``) [s]."""
+    process = service.process
+    waited_ns = 0
+    for file in Path(f"/proc/{process.pid if process else 0}/task").glob("*/schedstat"):
+        with contextlib.suppress(OSError):  # a thread that has just ended
+            waited_ns += int(file.read_text().split()[1])
+    return waited_ns / 1e9
 
 
 def metric(service: ServiceProcess, name: str) -> str:
