@@ -15,7 +15,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 
 from service.judge.action_base import BaseAction, ChannelName, Name
-from service.judge.channel_actions import CalibrateChannel
+from service.judge.channel_actions import CalibrateChannel, RateProbe
 from service.judge.hand_actions import EnterReading
 from service.judge.trip_actions import (
     AnswerQuestion,
@@ -56,6 +56,7 @@ __all__ = [
     "NextStep",
     "Origin",
     "PinHeat",
+    "RateProbe",
     "UndoStep",
 ]
 """From the other modules of actions; everything defined here is public too."""
@@ -281,6 +282,7 @@ OperatorAction = Annotated[
     AdoptChannel
     | AssignChannel
     | CalibrateChannel
+    | RateProbe
     | CreatePart
     | ChangePart
     | SetLimits
@@ -310,6 +312,7 @@ Action = Annotated[
     AdoptChannel
     | AssignChannel
     | CalibrateChannel
+    | RateProbe
     | CreatePart
     | ChangePart
     | SetLimits

@@ -14,6 +14,7 @@ from service.judge.bottle import argon_json
 from service.judge.calibration import Calibration
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.cold_junction import UNIT
+from service.judge.fitting import error_k
 from service.judge.heat_track import HeatTrack, Tracks
 from service.judge.joint_limits import in_force
 from service.judge.losses import gradient_k, losses_json
@@ -222,6 +223,7 @@ def _channel(state: JudgeState, track: ChannelTrack) -> ChannelJson:
         "thermocouple": None if junction is None else junction.letter,
         "cold_junction": None if junction is None else junction.channel,
         "by_hand": None if said is None else _by_hand(said),
+        "error_floor_k": _rounded(error_k(state, track.name), 2),
         "emf_mv": _rounded(track.sent_value, 4) if track.sent_unit == UNIT else None,
         "calibration": None if said is None else _calibration(said.calibration, track, now_utc_us),
     }

@@ -6,6 +6,7 @@ cover, gas, arc, a probe put back). Forecasts are made on whole seconds of shop 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from service.judge.actions import HeatPhase
@@ -13,6 +14,7 @@ from service.judge.ahead import TOUCH_C
 from service.judge.channel import ChannelTrack, Standing
 from service.judge.joint_limits import in_force
 from service.judge.measured_rate import MeasuredRate
+from service.judge.probe_error import within_error
 from service.judge.shop import Part
 from service.physics.cooldown import Change, Cooldown, CooldownPrior, Level, Rate
 from service.readings import Forecast
@@ -66,6 +68,8 @@ class CoolingTrack:
     rate: Rate | None = None
     level: Level | None = None
     asked_us: int | None = None
+    error_k: float | None = None
+    """How far the probe may be off all the time, 19 times in 20 [K]; ``None``: nobody has said."""
     changes: list[tuple[float, Change]] = field(default_factory=list)
     measured: MeasuredRate = field(default_factory=MeasuredRate)
 
@@ -140,13 +144,18 @@ class CoolingTrack:
         limits = in_force(part)
         low, high = limits.preheat_min_c, limits.interpass_max_c
         if phase == "slow cool":
-            self.touch = self.model.until_below(TOUCH_C, at_s)
+            self.touch = self._when(self.model.until_below, TOUCH_C, at_s)
         elif phase == "oven":
-            self.opens = None if low is None else self.model.until_above(low, at_s)
+            self.opens = None if low is None else self._when(self.model.until_above, low, at_s)
         elif phase in ("carry", "bench"):
-            self.closes = None if low is None else self.model.until_below(low, at_s)
+            self.closes = None if low is None else self._when(self.model.until_below, low, at_s)
             if high is not None and self.level is not None and self.level.temperature_c > high:
-                self.below_interpass = self.model.until_below(high, at_s)
+                self.below_interpass = self._when(self.model.until_below, high, at_s)
+
+    def _when(
+        self, ask: Callable[[float, float], Forecast], limit_c: float, at_s: float
+    ) -> Forecast:
+        return within_error(ask, limit_c, at_s, self.error_k)
 
     def forget_answers(self) -> None:
         """Nothing can be said any more."""

@@ -39,6 +39,21 @@ def take_by_hand(state: JudgeState, stamp: Stamp, action: act.EnterReading) -> N
         state.heats[heat.id].hand_entered(action, state.shop.parts[action.part_id], stamp.mono_us)
 
 
+def error_k(state: JudgeState, name: str) -> float | None:
+    """How far a probe may be off at what it reads now [K]; ``None``: not known."""
+    said, track = state.shop.channels.get(name), state.channels.get(name)
+    if said is None or said.error is None or track is None or track.value is None:
+        return None
+    utc_us = state.now_us + state.shop.offset_us
+    return said.error.floor_k(track.value, said.calibration, utc_us)
+
+
+def tell_errors(state: JudgeState, heat: HeatTrack) -> None:
+    """Let the forecasts of a heat's probes allow for what is known of their errors."""
+    for name, cooling in heat.cooling.items():
+        cooling.error_k = error_k(state, name)
+
+
 def as_judged(state: JudgeState, sent: Reading) -> Reading:
     """A reading in the judge's unit, corrected by its channel's calibration."""
     said = state.shop.channels.get(sent.channel)

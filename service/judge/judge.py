@@ -33,6 +33,7 @@ from service.judge.fitting import (
     oxygen_overdue,
     take_by_hand,
     take_up,
+    tell_errors,
     tell_gate,
     track_of,
 )
@@ -165,6 +166,7 @@ class Judge:
             ambients = self._ambients(tick_us)
             for track in state.heats.values():
                 ambient_c = ambients.get(track.part_id, ambients.get(None))
+                tell_errors(state, track)
                 track.second(tick_us, state.shop, state.channels, ambient_c)
                 self._lead(lead.phase_steps(state, track, tick_us, ambient_c), outcome)
             watch_argon(state, tick_us)

@@ -235,6 +235,8 @@ class ChannelJson(TypedDict):
     """The channel that measures that voltage's terminals."""
     by_hand: NotRequired[ByHandJson | None]
     """For a channel whose readings a person types in."""
+    error_floor_k: NotRequired[float | None]
+    """How far it may be off, either way, 19 times in 20, at least; ``None``: nobody has said."""
     emf_mv: float | None
     """The voltage as it was sent last."""
     calibration: CalibrationJson | None

@@ -13,6 +13,7 @@ from service.judge.calibration import Calibration
 from service.judge.cold_junction import UNIT, Junction
 from service.judge.events import Refused
 from service.judge.hand_actions import HandMethod
+from service.judge.probe_error import ProbeError
 from service.judge.trip import PhaseSpan, Step, WeldPass
 from service.readings import ChannelKind, Spread
 
@@ -73,6 +74,8 @@ class Channel:
     junction: Junction | None = None
     """For a thermocouple that arrives as a voltage."""
     calibration: Calibration | None = None
+    error: ProbeError | None = None
+    """How far a probe may be off, as somebody has said."""
     by_hand: HandEntry | None = None
     """The newest reading, where it is typed in by hand; then nothing else sends on the channel."""
     from_joint_mm: float | None = None

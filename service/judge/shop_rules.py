@@ -14,9 +14,10 @@ from typing import Any, TypeVar
 from service.judge import actions as act
 from service.judge import corrections, trip_rules
 from service.judge.by_hand import entry_of
-from service.judge.calibration import DAY_US, Calibration
+from service.judge.calibration import Calibration
 from service.judge.cold_junction import Junction
 from service.judge.events import Refused, Stamp
+from service.judge.probe_error import ProbeError
 from service.judge.shop import SHOP_KINDS, SINGLE_KINDS, Channel, Part, Shop
 from service.readings import ChannelKind
 
@@ -128,6 +129,7 @@ MOST_CORRECTED: dict[ChannelKind, tuple[float, float]] = {
 """Further out than this, in the channel's unit or as a share of the true value, a sensor has not
 drifted but is damaged, of another type or scaled for another gas (common practice, no source)."""
 FLOWS = (ChannelKind.GAS_FLOW, ChannelKind.TORCH_FLOW)
+DEGREES = (ChannelKind.THERMOCOUPLE, ChannelKind.COLD_JUNCTION, ChannelKind.AMBIENT)
 UNMEASURED = (ChannelKind.ARC, ChannelKind.BUTTON)
 """Channels whose number is compared with no standard."""
 
@@ -143,7 +145,9 @@ def _check_calibrate(shop: Shop, action: act.CalibrateChannel) -> None:
             f"{action.channel} is a {channel.kind} channel: only a flow has such a scale."
         )
     least, share = MOST_CORRECTED[channel.kind]
-    for check in action.checks:
+    if channel.kind not in DEGREES and any(each.against != "known value" for each in action.checks):
+        raise Refused(f"{action.channel} is a {channel.kind} channel: it measures no temperature.")
+    for check in action.as_checks() if action.scale is None else ():
         most = max(least, share * abs(check.true))
         if abs(check.true - check.reads) > most:
             raise Refused(
@@ -153,13 +157,24 @@ def _check_calibrate(shop: Shop, action: act.CalibrateChannel) -> None:
 
 
 def _apply_calibrate(shop: Shop, stamp: Stamp, action: act.CalibrateChannel) -> int:
-    due_us = None
-    if action.valid_days is not None:
-        due_us = stamp.utc_us + round(action.valid_days * DAY_US)
-    checks = action.as_checks()
+    checks, at_us = action.as_checks(), stamp.utc_us
     shop.channels[action.channel].calibration = (
-        Calibration(checks, stamp.utc_us, due_us, action.note) if checks else None
+        Calibration(checks, at_us, action.due_us(at_us), action.words) if checks else None
     )
+    return 0
+
+
+def _check_rate_probe(shop: Shop, action: act.RateProbe) -> None:
+    channel = shop.channels.get(action.channel)
+    if channel is None or channel.kind not in DEGREES:
+        raise Refused(f"{action.channel} is no channel that measures a temperature.")
+
+
+def _apply_rate_probe(shop: Shop, stamp: Stamp, action: act.RateProbe) -> int:
+    said = (action.letter, action.tolerance_class, action.drift_k_per_year, action.check_off_k)
+    nothing = said == (None, None, 0.0, None)
+    error = None if nothing else ProbeError(*said, since_utc_us=stamp.utc_us)
+    shop.channels[action.channel].error = error
     return 0
 
 
@@ -274,6 +289,7 @@ _rule(act.ChangePart, _check_part, _apply_change)
 _rule(act.SetLimits, _check_part, _apply_change)
 _rule(act.BeginHeat, trip_rules.check_begin_heat, trip_rules.apply_begin_heat)
 _rule(act.MovePart, trip_rules.check_move, trip_rules.apply_move)
+_rule(act.RateProbe, _check_rate_probe, _apply_rate_probe)
 _rule(act.PinHeat, trip_rules.check_pin_heat, lambda _shop, _stamp, _action: 0)
 _rule(act.EndHeat, trip_rules.check_end_heat, trip_rules.apply_end_heat)
 _rule(act.BeginPurge, trip_rules.check_begin_purge, trip_rules.apply_begin_purge)

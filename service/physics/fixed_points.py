@@ -38,12 +38,12 @@ def boiling_point_c(pressure_pa: float) -> float:
             f"pressure {pressure_pa:g} Pa is not between {low:g} and {high:g}: give the air's own "
             "pressure at the place, not that reduced to sea level"
         )
-    beta = (pressure_pa / 1e6) ** 0.25
+    beta: float = (pressure_pa / 1e6) ** 0.25
     e = beta**2 + _N[2] * beta + _N[5]
     f = _N[0] * beta**2 + _N[3] * beta + _N[6]
     g = _N[1] * beta**2 + _N[4] * beta + _N[7]
     d = 2 * g / (-f - math.sqrt(f**2 - 4 * e * g))
-    kelvin = (_N[9] + d - math.sqrt((_N[9] + d) ** 2 - 4 * (_N[8] + _N[9] * d))) / 2
+    kelvin: float = (_N[9] + d - math.sqrt((_N[9] + d) ** 2 - 4 * (_N[8] + _N[9] * d))) / 2
     return kelvin - ZERO_C_IN_K
 
 
@@ -61,4 +61,6 @@ def standard_pressure_pa(altitude_m: float) -> float:
     low, high = ALTITUDE_M
     if not low <= altitude_m <= high:
         raise ValueError(f"altitude {altitude_m:g} m is not between {low:g} and {high:g}")
-    return ATMOSPHERE_PA * (1 - 0.0065 * altitude_m / 288.15) ** (9.80665 / (287.05287 * 0.0065))
+    exponent = 9.80665 / (287.05287 * 0.0065)
+    share: float = (1 - 0.0065 * altitude_m / 288.15) ** exponent
+    return ATMOSPHERE_PA * share

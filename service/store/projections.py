@@ -35,6 +35,7 @@ from service.judge.actions import (
     MovePart,
     NextStep,
     PinHeat,
+    RateProbe,
     RecordingChanged,
     ServiceStarted,
     SetBottle,
@@ -42,7 +43,6 @@ from service.judge.actions import (
     UndoStep,
     UpdateTimeTold,
 )
-from service.judge.calibration import DAY_US
 from service.judge.events import Acted
 from service.readings import ChannelKind
 from service.store.codes import Codes
@@ -75,6 +75,7 @@ JOURNAL_ONLY: tuple[type, ...] = (
     EndPurge,
     MovePart,
     NextStep,
+    RateProbe,
     RecordingChanged,
     ServiceStarted,
     SetBottle,
@@ -121,14 +122,13 @@ def _adopt_channel(
 def _calibrate_channel(
     connection: Connection, acted: Acted, action: CalibrateChannel, codes: Codes
 ) -> None:
-    days = action.valid_days
     connection.execute(
         calibration.insert().values(
             channel_id=codes.channel_id(connection, action.channel),
             from_us=acted.stamp.utc_us,
-            due_us=None if days is None else acted.stamp.utc_us + round(days * DAY_US),
+            due_us=action.due_us(acted.stamp.utc_us),
             checks=json.dumps([[check.reads, check.true] for check in action.as_checks()]),
-            note=action.note,
+            note=action.words,
         )
     )
 
