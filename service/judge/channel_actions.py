@@ -200,3 +200,15 @@ class RateProbe(BaseAction):
         if self.letter is not None and self.tolerance_class is not None and self.letter == "B":
             tolerance_k(self.letter, self.tolerance_class, 1000.0)
         return self
+
+    @property
+    def words(self) -> str:
+        """What was said, in one line."""
+        said = []
+        if self.letter is not None:
+            said.append(f"type {self.letter}, {self.tolerance_class}")
+        if self.check_off_k is not None:
+            said.append(f"checks ± {self.check_off_k:g} K")
+        if self.drift_k_per_year:
+            said.append(f"drift {self.drift_k_per_year:g} K a year")
+        return ", ".join(said)

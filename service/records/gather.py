@@ -204,6 +204,7 @@ _KINDS = (
     "change part",
     "set limits",
     "assign channel",
+    "rate probe",
     "service started",
     "clock stepped",
 )

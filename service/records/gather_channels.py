@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy import Connection, select
 
-from service.judge.actions import AssignChannel
+from service.judge.actions import AssignChannel, RateProbe
 from service.records import moments
 from service.records.heat_record import CalibrationState, ChannelRecord
 from service.records.run_clock import RunClock
@@ -58,10 +58,12 @@ def read_channels(
         and action.part_id == span.part_id
         and action.from_joint_mm is not None
     }
-    return [
+    errors = {each.channel: each.words for _, each in actions if isinstance(each, RateProbe)}
+    told = [
         _channel(connection, channel_id, tuple(when), channel_id in spells, distances)
         for channel_id, when in {**spells, **of_shop}.items()
     ]
+    return [replace(each, error_words=errors.get(each.name) or None) for each in told]
 
 
 def _channel(

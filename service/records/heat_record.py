@@ -55,6 +55,7 @@ class ChannelRecord:
         of_part: ``False`` for a channel of the shop (ambient, room oxygen, bottle).
         calibrations: That held at the heat's begin or came during it, oldest first.
         readings, suspect, bad: How many arrived within the spells.
+        error_words: Class and drift of a probe, as said last; ``None``: nobody has said.
     """
 
     name: str
@@ -69,6 +70,7 @@ class ChannelRecord:
     readings: int
     suspect: int
     bad: int
+    error_words: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -295,7 +295,8 @@ def _sensors(record: HeatRecord, traces: Traces, how: Printing, width: float) ->
                 each.name,
                 kind,
                 words.place_text(each),
-                words.calibration_text(each.calibrations, day, due),
+                f"{words.calibration_text(each.calibrations, day, due)}; "
+                f"{each.error_words or 'class and drift not said'}",
                 str(each.readings),
                 str(each.bad + each.suspect),
             ]

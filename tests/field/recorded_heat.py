@@ -155,6 +155,7 @@ def _tell(shop: Recorder, name: str, probe: str, clock_step_us: int, end: bool) 
     shop.act(
         act.CalibrateChannel(channel=probe, checks=checks, valid_days=90, note="ice, boiling water")
     )
+    shop.act(act.RateProbe(channel=probe, letter="K", tolerance_class="IEC class 1"))
 
     def purge(_second: int) -> float:
         if gas["l_min"] > 0:

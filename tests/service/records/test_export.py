@@ -15,8 +15,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.commands.main import main
+from service.judge import actions as act
 from service.records.csv_out import COLUMNS, FORMULA_STARTS, inert, plain
 from service.records.package import NotAPackage, decode, encode
+from service.store.database import Store
+from tests.field.recorded_heat import Recorder
 
 
 def exported(database: Path, path: Path, *more: str) -> Path:
@@ -197,3 +200,44 @@ def test_what_cannot_be_exported_is_one_sentence(
     monkeypatch.chdir(tmp_path)
     assert main([*arguments, "--database", str(recorded)]) == code
     assert words in capsys.readouterr().err
+
+
+def test_a_heat_long_after_the_start_takes_along_what_it_needs_and_no_more(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An hour before it, its own part and channels; of another part's old heat not even a name."""
+    database = tmp_path / "shop.db"
+    store = Store.open(f"sqlite:///{database}")
+    shop = Recorder(store)
+    shop.act(act.ServiceStarted(version="0.1", offset_us=0))
+    for part_id, name in ((1, "secret pump"), (2, "saw mill")):
+        shop.act(act.CreatePart(part_id=part_id, facts=act.PartFacts(name=name)))
+    shop.act(act.AdoptChannel(channel="tc1", channel_kind="thermocouple"))
+    shop.act(act.AssignChannel(channel="tc1", part_id=1))
+    shop.act(act.BeginHeat(heat_id=1, part_id=1))
+    shop.sources = {"tc1": lambda second: 300.0 - second / 4}
+    shop.run(20)
+    shop.act(act.EndHeat(heat_id=1))
+    shop.now_us += 8 * 3_600_000_000
+    shop.act(act.AssignChannel(channel="tc1", part_id=2))
+    shop.run(700)  # so that there is a milestone in the order before the heat
+    shop.act(act.SetLimits(part_id=2, limits=act.Limits(preheat_min_c=100)))
+    shop.act(act.BeginHeat(heat_id=2, part_id=2, phase="bench"))
+    shop.run(30)
+    shop.act(act.EndHeat(heat_id=2))
+    shop.write()
+    store.close()
+    first = tmp_path / "heat.json"
+    assert main(["export", "2", "-o", str(first), "--database", str(database)]) == 0
+    assert "judged again: all" in capsys.readouterr().out
+    text = first.read_text()
+    assert "saw mill" in text
+    assert "secret pump" not in text
+    package = decode(first.read_bytes())
+    assert package.first_seq > 20
+    assert package.before
+    copy, again = tmp_path / "copy.db", tmp_path / "again.json"
+    assert main(["import", str(first), "--into", str(copy)]) == 0
+    assert main(["export", "2", "-o", str(again), "--database", str(copy)]) == 0
+    assert again.read_bytes() == first.read_bytes()
+    assert main(["replay", str(copy)]) == 0
