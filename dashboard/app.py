@@ -8,6 +8,7 @@ from dashboard import guard, problems
 from dashboard.api import api
 from dashboard.assets import Assets
 from dashboard.hands import hands
+from dashboard.metals import metals
 from dashboard.outlets import outlets
 from dashboard.pages import pages
 from dashboard.plans import plans
@@ -43,6 +44,7 @@ def create_app(wiring: Wiring, doors: Doors | None = None) -> Flask:
     app.register_blueprint(hands)
     app.register_blueprint(ports)
     app.register_blueprint(outlets)
+    app.register_blueprint(metals)
     app.register_blueprint(plans)
     app.register_blueprint(pages)
     app.register_blueprint(assets.blueprint())

@@ -81,6 +81,13 @@ JointSide = Literal["casting", "tube"]
 """The two sides of a joint: the part itself, and what is welded to it."""
 
 
+WeldMethod = Literal["hot", "cold"]
+"""Hot: preheated and kept hot. Cold: short beads, an upper limit only."""
+
+SizeKnown = Literal["weighed and measured", "by eye", "like another part"]
+VolumeKnown = Literal["filled with water", "worked out", "by eye"]
+
+
 class Limits(BaseModel):
     """What the procedure allows for one part; every limit may be absent.
 
@@ -133,6 +140,12 @@ class PartFacts(BaseModel):
         cavity_volume_l: Cold volume to be purged [l].
         hose_volume_l: Volume of the hose between flow meter and cavity [l].
         joint_wall_mm: Thickness at the joint [mm]; how long the heat of a bead takes to spread.
+        thickest_mm: The thickest section [mm]; it rules the soak.
+        joining_metal: What is welded to the casting, in the shop's words.
+        filler: Filler metal, in the shop's words.
+        method: Hot or cold; absent: nobody has said.
+        size_known: How mass and surface are known.
+        cavity_known: How the cavity's volume is known.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -144,6 +157,12 @@ class PartFacts(BaseModel):
     cavity_volume_l: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] | None = None
     hose_volume_l: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)] = 0.0
     joint_wall_mm: Annotated[float, Field(gt=0, le=300, allow_inf_nan=False)] | None = None
+    thickest_mm: Annotated[float, Field(gt=0, le=300, allow_inf_nan=False)] | None = None
+    joining_metal: Name | None = None
+    filler: Name | None = None
+    method: WeldMethod | None = None
+    size_known: SizeKnown | None = None
+    cavity_known: VolumeKnown | None = None
 
 
 class AdoptChannel(BaseAction):

@@ -174,6 +174,12 @@ class PartJson(TypedDict):
     cavity_volume_l: float | None
     hose_volume_l: float
     joint_wall_mm: NotRequired[float | None]
+    thickest_mm: NotRequired[float | None]
+    joining_metal: NotRequired[str | None]
+    filler: NotRequired[str | None]
+    method: NotRequired[Literal["hot", "cold"] | None]
+    size_known: NotRequired[str | None]
+    cavity_known: NotRequired[str | None]
     heat_id: int | None
     phase: str
     """"none" without a running heat."""

@@ -8,7 +8,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from service.judge.actions import HeatPhase, JointSide, Origin
+from service.judge.actions import (
+    HeatPhase,
+    JointSide,
+    Origin,
+    SizeKnown,
+    VolumeKnown,
+    WeldMethod,
+)
 from service.judge.calibration import Calibration
 from service.judge.cold_junction import UNIT, Junction
 from service.judge.events import Refused
@@ -108,6 +115,12 @@ class Part:
     governing_side: JointSide | None = None
     gas_off_below_c: float | None = None
     joint_wall_mm: float | None = None
+    thickest_mm: float | None = None
+    joining_metal: str | None = None
+    filler: str | None = None
+    method: WeldMethod | None = None
+    size_known: SizeKnown | None = None
+    cavity_known: VolumeKnown | None = None
     learnt_volume_l: Spread | None = None
 
 

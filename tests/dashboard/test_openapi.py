@@ -87,6 +87,8 @@ def test_other_answers_fit(client, board, post):
     board.refuse = "no"
     fits(post(act), "/api/v1/actions", "post")
     fits(client.get("/healthz"), "/healthz")
+    fits(client.get("/api/v1/metals"), "/api/v1/metals")
+    fits(client.get("/api/v1/metals", headers={"Host": "foreign"}), "/api/v1/metals")
     fits(client.get("/api/v1/openapi.json"), "/api/v1/openapi.json")
     fits(client.get("/api/v1/notices", headers={"Host": "foreign"}), "/api/v1/notices")
     etag = client.get("/api/v1/bench").headers["ETag"]
