@@ -114,11 +114,14 @@ SILENT: tuple[Regime, ...] = (
 )
 """While nothing was read: carried, set down on cold steel, covered, or nothing at all."""
 HEATING: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.35),
-    Regime(0.0, _NONE, _SAME, 0.25, 3e-3, 0.35),
-    Regime(60.0, _NONE, _SAME, 0.25, 1e-3, 0.30, smooth=True),
+    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.25),
+    Regime(0.0, _NONE, _SAME, 0.25, 3e-3, 0.25),
+    Regime(60.0, _NONE, _SAME, 0.25, 1e-3, 0.15, smooth=True),
+    Regime(150.0, _NONE, _SAME, 0.25, 1e-3, 0.15, smooth=True),
+    Regime(400.0, _NONE, _SAME, 0.25, 1e-3, 0.20, smooth=True),
 )
-"""In an oven, whatever it was doing before."""
+"""In an oven, whatever it was doing before. Smooth: the oven itself still warms up (1 to 10 minutes
+and more), and the part's rate comes up with it."""
 GAS_ON: tuple[Regime, ...] = (
     Regime(8.0, _NONE, (1.03, 0.05), 0.0, 1e-3, 0.45, smooth=True, loses=True),
     Regime(40.0, _NONE, (1.1, 0.1), 0.05, 1e-3, 0.30, smooth=True, loses=True),

@@ -7,6 +7,10 @@ by a tenth or more) the forecast is asked every second:
 noticed   its interval is half as wide again as that of the part without the change, or its median
           lies outside that one's interval
 honest    its 90 % interval holds the truth and goes on holding it for ten seconds
+could be  how many an observer could tell within 30 s who knew the unchanged curve exactly, the
+          shape of this very change and its moment: sqrt(sum of (difference / 0.5 K)²) of at least
+          2.45, so that the readings (e³ = 20 to 1) outweigh one change in 600 s coming in these 30.
+          Nobody does better; ``of those`` is our share of them
 good      its median is within a tenth of the truth, and stays so for ten seconds
 """
 
@@ -30,6 +34,7 @@ KINDS = ("bench", "purge", "torch", "blanket", "draught")
 WATCHED_S = 120
 LASTS_S = 10
 MATTERS = 0.10
+LEAST_SIGNAL = 2.45
 
 
 @dataclass
@@ -37,6 +42,7 @@ class Found:
     """One change: seconds after it, ``None`` when not within ``WATCHED_S``."""
 
     kind: str
+    visible: bool
     noticed_s: int | None
     honest_s: int | None
     good_s: int | None
@@ -90,9 +96,17 @@ def look(kind: str, case: Case, calm: Case, when: float) -> Found | None:
         )
         good.append(said and abs(answer.p50 / left - 1) <= 0.1)
     return Found(
-        kind, _first(noticed[:], 1), _first(holds, LASTS_S), _first(good, LASTS_S),
+        kind, _visible(case, calm, when),
+        _first(noticed[:], 1), _first(holds, LASTS_S), _first(good, LASTS_S),
         {s: holds[s] for s in (15, 30, 60, 90)},
     )  # fmt: skip
+
+
+def _visible(case: Case, calm: Case, when: float) -> bool:
+    """Could anybody tell within 30 s? See the module."""
+    t = case.t[(case.t > when) & (case.t <= when + 30)]
+    apart = np.interp(t, case.truth_t, case.truth) - np.interp(t, calm.truth_t, calm.truth)
+    return bool(np.sqrt(np.sum((apart / case.noise_k) ** 2)) >= LEAST_SIGNAL)
 
 
 def _seconds(values: list[int | None], share: float) -> str:
@@ -103,7 +117,18 @@ def _seconds(values: list[int | None], share: float) -> str:
 
 def table(found: list[Found]) -> list[str]:
     """One line for each kind of change."""
-    heads = ("changes", "in 30 s %", "noticed", "9 in 10", "honest", "9 in 10", "good", "9 in 10")
+    heads = (
+        "changes",
+        "in 30 s %",
+        "could be %",
+        "of those %",
+        "noticed",
+        "9 in 10",
+        "honest",
+        "9 in 10",
+        "good",
+        "9 in 10",
+    )
     lines = [f"{'seconds after it':18s}" + "".join(f"{h:>11s}" for h in heads)
              + "   holds % at 15, 30, 60, 90 s"]  # fmt: skip
     for kind in (*KINDS, "all"):
@@ -111,7 +136,10 @@ def table(found: list[Found]) -> list[str]:
         if not them:
             continue
         within = 100 * np.mean([f.noticed_s is not None and f.noticed_s <= 30 for f in them])
-        cells = [str(len(them)), f"{within:.0f}"]
+        seen = [f.noticed_s is not None and f.noticed_s <= 30 for f in them if f.visible]
+        could = 100 * len(seen) / len(them)
+        cells = [str(len(them)), f"{within:.0f}", f"{could:.0f}"]
+        cells.append(f"{100 * np.mean(seen):.0f}" if seen else "-")
         for name in ("noticed_s", "honest_s", "good_s"):
             values = [getattr(f, name) for f in them]
             cells += [_seconds(values, 0.5), _seconds(values, 0.9)]
