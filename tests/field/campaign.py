@@ -218,8 +218,8 @@ class Campaign:
             begin = FAULTS[name]
             self.report.did[name] = self.report.did.get(name, 0) + 1
             ends.append(begin(self))
-            self._pause(0.15 * self._pause_s)
-        self._pause(self._pause_s)
+            time.sleep(self.chance.random() * 0.15 * self._pause_s)
+        time.sleep(self.chance.random() * self._pause_s)
         for end in ends:
             if end is not None:
                 end()
@@ -228,9 +228,6 @@ class Campaign:
 
     def _kill_share(self, kills: int) -> float:
         return 0.5 if self.report.did.get("sigkill", 0) < kills else 0.0
-
-    def _pause(self, most_s: float) -> None:
-        self.watch.halt.wait(most_s * self.chance.random())
 
     def _settle(self, names: list[str]) -> None:
         """Whatever the broker took so far is stored; all is healthy and of its size."""
@@ -347,17 +344,17 @@ class Campaign:
         self.report.sigkills += 1
         while self.chance.random() < 0.25:
             self.service.launch()
-            self._pause(1.5)
+            time.sleep(self.chance.random() * 1.5)
             self.service.kill()
             self.report.sigkills += 1
-        self._pause(1.0)
+        time.sleep(self.chance.random() * 1.0)
         self._start()
         self.line_down(killed_s)
 
     def stop_service(self) -> None:
         stopped_s = time.monotonic()
         self._stop_service()
-        self._pause(2.0)
+        time.sleep(self.chance.random() * 2.0)
         self._start()
         self.line_down(stopped_s)
 
