@@ -6,7 +6,7 @@ import time
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from service.judge.actions import (
     AcknowledgeAlarm,
@@ -22,7 +22,6 @@ from service.records.gather import UnknownHeat
 from service.records.package import Package
 from service.store.database import Store, StoreError
 from service.store.entries import Arrived, Entry
-from service.store.marks import mark_at
 from service.store.schema import gap, heat, imported, seq_mark
 
 LEAD_IN_US = 3_600_000_000
@@ -96,14 +95,18 @@ def _stretch(
         if isinstance(a.action, ServiceStarted)
         and a.action.checkpoint_seq is None
         and a.stamp.seq <= first.seq
+        and not any(b.seq < a.stamp.seq < ends.get(each, 0) for each, b in begins.items())
     ]
     last_seq = ends.get(heat_id, newest_seq)
     if starts and first.mono_us - starts[-1].mono_us <= COLD_US:
         return starts[-1].seq, last_seq
-    early = select(seq_mark.c.seq).where(seq_mark.c.mono_us <= first.mono_us - LEAD_IN_US)
-    found = connection.execute(early.order_by(seq_mark.c.seq.desc()).limit(1)).scalar()
-    oldest = mark_at(connection, first.seq)
-    return found or min(oldest.seq if oldest else first.seq, first.seq), last_seq
+    early = select(func.min(seq_mark.c.seq)).where(
+        seq_mark.c.mono_us >= first.mono_us - LEAD_IN_US, seq_mark.c.seq <= first.seq
+    )
+    first_seq = connection.execute(early).scalar() or first.seq
+    # No heat may be judged from its middle: one that began earlier and has ended since is left out.
+    cut = [ends[each] for each, begun in begins.items() if begun.seq < first_seq <= ends[each]]
+    return max([first_seq, *(end + 1 for end in cut if end < first.seq)]), last_seq
 
 
 def _needed(before: list[Acted], within: list[Acted]) -> Iterator[Acted]:
