@@ -33,6 +33,7 @@ from service.judge.trip_actions import (
     Origin,
     PinHeat,
     UndoStep,
+    WriteNote,
 )
 from service.physics.thermocouple import Letter
 from service.readings import ChannelKind
@@ -58,6 +59,7 @@ __all__ = [
     "PinHeat",
     "RateProbe",
     "UndoStep",
+    "WriteNote",
 ]
 """From the other modules of actions; everything defined here is public too."""
 
@@ -309,6 +311,7 @@ OperatorAction = Annotated[
     | MovePart
     | EndHeat
     | PinHeat
+    | WriteNote
     | BeginPurge
     | EndPurge
     | BeginPass
@@ -339,6 +342,7 @@ Action = Annotated[
     | MovePart
     | EndHeat
     | PinHeat
+    | WriteNote
     | BeginPurge
     | EndPurge
     | BeginPass

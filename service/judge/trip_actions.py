@@ -51,6 +51,20 @@ class PinHeat(BaseAction):
     pinned: bool = True
 
 
+class WriteNote(BaseAction):
+    """Something worth knowing later about a heat, at the moment it is written.
+
+    Attributes:
+        text: In the shop's own words.
+        by: Who writes it.
+    """
+
+    kind: Literal["write note"] = "write note"
+    heat_id: Annotated[int, Field(ge=1)]
+    text: Annotated[str, Field(min_length=1, max_length=1000)]
+    by: Name | None = None
+
+
 class BeginPurge(BaseAction):
     """The cavity is closed and gas is (about to be) on: the clearing counts from here."""
 

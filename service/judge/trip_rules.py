@@ -62,7 +62,7 @@ def apply_begin_heat(shop: Shop, stamp: Stamp, action: act.BeginHeat) -> int:
     return action.heat_id
 
 
-def check_pin_heat(shop: Shop, action: act.PinHeat) -> None:
+def check_known(shop: Shop, action: act.PinHeat | act.WriteNote) -> None:
     if action.heat_id >= shop.next_heat_id:
         raise Refused(f"There is no heat {action.heat_id}.")
 

@@ -15,6 +15,7 @@ from service.judge.actions import (
     PartFacts,
     ServiceStarted,
     SetLimits,
+    WriteNote,
     any_action,
 )
 from service.readings import ChannelKind
@@ -27,6 +28,7 @@ from service.records.heat_record import (
     DatedLimits,
     Gap,
     HeatRecord,
+    Note,
     PassRecord,
     PhaseRecord,
     PurgeRecord,
@@ -86,6 +88,7 @@ def gather(store: Store, heat_id: int) -> HeatRecord:
         passes_kept = _rows_of(connection, weld_pass, heat_id)
         purges_kept = _rows_of(connection, purge, heat_id)
         store_gaps = _store_gaps(connection, span, clock)
+        notes = _notes(connection, heat_id, clock)
     end_us = max(to_us, begun_us + FINEST_US)
     points = min(max((end_us - begun_us) // FINEST_US, 1), POINTS_MAX)
     histories = read_histories(store, channels, clock, (begun_us, end_us), points)
@@ -112,7 +115,7 @@ def gather(store: Store, heat_id: int) -> HeatRecord:
         purges=tuple(_purge(row, clock, flow, to_us) for row in purges_kept),
         alarms=alarms,
         verdicts=verdicts,
-        notes=(),
+        notes=notes,
         gaps=(*store_gaps, *_silences(histories, channels, phases)),
         clock_changes=clock.changes_after(found.begun_seq),
         versions=_versions(actions, begun_us),
@@ -343,6 +346,19 @@ def _verdicts(connection: Connection, heat_id: int, clock: RunClock) -> tuple[Ve
             clock.of_mono(row.mono_us), row.phase, row.verdict, row.heat, row.purge, row.text
         )
         for row in rows
+    )
+
+
+def _notes(connection: Connection, heat_id: int, clock: RunClock) -> tuple[Note, ...]:
+    """What was written about a heat, also after its end."""
+    rows = connection.execute(
+        select(journal).where(journal.c.kind == "write note").order_by(journal.c.seq)
+    )
+    told = ((row.mono_us, any_action.validate_json(row.body)) for row in rows)
+    return tuple(
+        Note(clock.of_mono(mono_us), each.by, each.text)
+        for mono_us, each in told
+        if isinstance(each, WriteNote) and each.heat_id == heat_id
     )
 
 

@@ -42,6 +42,7 @@ from service.judge.actions import (
     SetLimits,
     UndoStep,
     UpdateTimeTold,
+    WriteNote,
 )
 from service.judge.events import Acted
 from service.readings import ChannelKind
@@ -81,6 +82,7 @@ JOURNAL_ONLY: tuple[type, ...] = (
     SetBottle,
     UndoStep,
     UpdateTimeTold,
+    WriteNote,
 )
 """Actions that change no table but the journal: an acknowledgement shows in the alarm log, a step
 of a trip in what the judge made of it (``trips.py``)."""

@@ -199,6 +199,7 @@ def _tell(shop: Recorder, name: str, probe: str, clock_step_us: int, end: bool) 
         lump.arc = False
         shop.act(act.EndPass(heat_id=1))
         shop.run(60)
+    shop.act(act.WriteNote(heat_id=1, text="note <b>: slag in the toe", by="Ada"))
     gas["l_min"] = 0.0
     shop.act(act.EndPurge(heat_id=1))
     lump.place = "cover"

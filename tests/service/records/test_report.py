@@ -43,7 +43,8 @@ def test_all_is_on_paper_in_black_and_white(recorded: Path, tmp_path: Path, pape
         "Deviations", "Cautions", "Operator (Ada)", "10 mm from the groove's edge",
         "read 0.5 for 0", "due 2026-12-20", "type K, IEC class 1", "class and drift not said",
         "unplugged for the carry",
-        "Pass 1 began while the verdict was wait.", "does not say that a weld is sound",
+        "Pass 1 began while the verdict was wait.", "note <b>: slag in the toe",
+        "It does not say that a weld",
         "2026-09-21 14:13:50 +00:00", "66 l", f"page 1 of {len(document)}",
     ):  # fmt: skip
         assert words in text, words
