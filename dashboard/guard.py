@@ -49,6 +49,16 @@ def host_name(host: str) -> str:
     return host.partition(":")[0].lower()
 
 
+def scheme() -> str:
+    """``https`` when the browser came by TLS, to us or to the proxy that passes this on.
+
+    A foreign page cannot send the proxy's header: it would have to ask us first, and we never say
+    yes.
+    """
+    passed_on = request.headers.get("X-Forwarded-Proto", "")
+    return "https" if passed_on.strip().lower() == "https" else request.scheme
+
+
 def install(app: Flask, doors: Doors) -> None:
     """Check ``Host`` on every request and put the headers on every answer."""
 
@@ -77,7 +87,7 @@ def check_sender() -> None:
         Problem: 403 from another origin or without our header, 415 when it is not JSON.
     """
     origin = request.headers.get("Origin")
-    if origin is not None and origin != f"{request.scheme}://{request.host}":
+    if origin is not None and origin != f"{scheme()}://{request.host}":
         raise Problem(403, "foreign-origin", f"Actions from {origin!r} are not accepted.")
     site = request.headers.get("Sec-Fetch-Site")
     if site not in (None, "same-origin", "none"):

@@ -12,7 +12,7 @@ from flask import Blueprint, Response, current_app, request
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from dashboard.answers import json_answer, wiring
-from dashboard.guard import check_sender
+from dashboard.guard import check_sender, scheme
 from dashboard.problems import Problem, faults
 from service.config.pin import PinRefused
 
@@ -94,7 +94,7 @@ def sign_in() -> Response:
         COOKIE,
         token,
         max_age=KEPT_S,
-        secure=request.is_secure,
+        secure=scheme() == "https",
         httponly=True,
         samesite="Strict",
     )
