@@ -41,6 +41,7 @@ from service.judge.shop import Channel, Part, Shop, guess_kind
 from service.judge.state import JudgeState
 from service.judge.utc import utc_text
 from service.physics.cooldown import Rate
+from service.physics.weld_heat import preheat_distance_mm
 from service.readings import ChannelKind, Forecast, Spread
 
 RATE_SD_SHOWN_C_PER_H = 100.0
@@ -97,6 +98,9 @@ def _part(state: JudgeState, part: Part, track: HeatTrack | None) -> PartJson:
         "cavity_volume_l": part.cavity_volume_l,
         "hose_volume_l": part.hose_volume_l,
         "joint_wall_mm": part.joint_wall_mm,
+        "preheat_measured_mm": (
+            None if part.joint_wall_mm is None else preheat_distance_mm(part.joint_wall_mm)
+        ),
         "thickest_mm": part.thickest_mm,
         "joining_metal": part.joining_metal,
         "filler": part.filler,

@@ -174,6 +174,8 @@ class PartJson(TypedDict):
     cavity_volume_l: float | None
     hose_volume_l: float
     joint_wall_mm: NotRequired[float | None]
+    preheat_measured_mm: NotRequired[float | None]
+    """From the groove's edge (ISO 13916); ``None`` without a thickness at the joint."""
     thickest_mm: NotRequired[float | None]
     joining_metal: NotRequired[str | None]
     filler: NotRequired[str | None]

@@ -2,6 +2,7 @@
 import { NotDone, pressed, send, token } from "./deeds.js";
 import { h, setAttribute, setText } from "./dom.js";
 import { degrees, reading } from "./format.js";
+import { MetalGuide } from "./metal_guide.js";
 import { closeSheet, openSheet, tiles } from "./sheet.js";
 import { Fault, Stepper } from "./stepper.js";
 import { toast } from "./toasts.js";
@@ -27,7 +28,11 @@ const SIZES = [
   { name: "cavity_volume_l", unit: "L", min: 0, max: 1000, least: false, steps: [0.5, 0.1], rounds: [1, 2, 3, 5] },
   { name: "hose_volume_l", unit: "L", min: 0, max: 100, least: true, steps: [0.1, 0.05], rounds: [0.1, 0.2, 0.3, 0.5] },
   { name: "joint_wall_mm", unit: "mm", min: 0, max: 300, least: false, steps: [1, 0.5], rounds: [2, 3, 6, 10] },
+  { name: "thickest_mm", unit: "mm", min: 0, max: 300, least: false, steps: [5, 1], rounds: [10, 15, 20, 30] },
 ];
+// What is said in words, and what is one of a few.
+const TEXTS = ["joining_metal", "filler"];
+const CHOICES = { method: ["hot", "cold"], size_known: ["weighed and measured", "by eye", "like another part"], cavity_known: ["filled with water", "worked out", "by eye"] };
 
 /** Open the form for the part with this id, or for a new one. */
 export function openPartForm(id, bench) {
@@ -49,6 +54,10 @@ class PartForm {
     const make = (values) => (field) => new Stepper({ ...field, text: t(`parts.${field.name}`), value: values?.[field.name] ?? null });
     this.limits = LIMITS.map(make(part?.limits));
     this.sizes = SIZES.map(make(part));
+    this.texts = Object.fromEntries(TEXTS.map((name) => [name, h("input", { id: `field-${name}`, type: "text", maxlength: "80", autocomplete: "off", value: part?.[name] ?? "" })]));
+    this.choices = Object.fromEntries(Object.keys(CHOICES).map((name) => [name, part?.[name] ?? null]));
+    this.guide = new MetalGuide((limits) => this.#take(limits));
+    this.guide.show(this.metal, this.choices.method);
     this.sensors = new Map(bench.channels.filter((c) => c.kind !== null && c.kind !== "room oxygen").map((c) => [c.name, { channel: c, was: part !== null && c.part_id === part.id }]));
     for (const sensor of this.sensors.values()) sensor.on = sensor.was;
     this.fault = h("p", { class: "fault", role: "alert", hidden: true });
@@ -60,7 +69,9 @@ class PartForm {
       ...this.#fitted(bench),
       ...this.#metals(),
       h("h3", {}, t("parts.size")), h("p", { class: "note" }, t("parts.size_note")),
+      ...this.#like(bench),
       h("div", { class: "steppers" }, ...this.sizes.map((s) => s.element)),
+      ...this.#choice("size_known"), ...this.#choice("cavity_known"),
       h("div", { class: "form-foot" }, this.fault, h("button", { type: "button", class: "button", "data-action": "cancel", onclick: closeSheet }, t("parts.cancel")), this.save));
   }
 
@@ -75,9 +86,46 @@ class PartForm {
     const metals = tiles("metal", options, (value, tile) => {
       this.metal = value;
       for (const other of tile.parentElement.children) setAttribute(other, "aria-pressed", other === tile);
+      this.guide.show(this.metal, this.choices.method);
     });
     metals.classList.add("small");
-    return [h("h3", {}, t("parts.metal")), metals];
+    const texts = TEXTS.flatMap((name) => [h("label", { class: "field", for: `field-${name}` }, t(`parts.${name}`)), this.texts[name]]);
+    return [h("h3", {}, t("parts.metal")), metals, ...this.#choice("method", (method) => this.guide.show(this.metal, method)), this.guide.element, ...texts];
+  }
+
+  /** One of a few, or not said: a second tap takes it back. */
+  #choice(name, then = () => {}) {
+    const options = CHOICES[name].map((value) => ({ value, text: t2(`parts.${name}`, value), chosen: value === this.choices[name] }));
+    const list = tiles(`choose ${name}`, options, (value, tile) => {
+      this.choices[name] = this.choices[name] === value ? null : value;
+      for (const other of tile.parentElement.children) setAttribute(other, "aria-pressed", other === tile && this.choices[name] !== null);
+      then(this.choices[name]);
+    });
+    list.classList.add("small");
+    list.setAttribute("data-field", name);
+    return [h("h4", {}, t(`parts.${name}_title`)), list];
+  }
+
+  /** Mass and surface of a part that is like this one. */
+  #like(bench) {
+    const others = bench.parts.filter((p) => p.id !== this.#partId && (p.mass_kg !== null || p.area_m2 !== null));
+    if (others.length === 0) return [];
+    const chips = others.map((p) => h("button", { type: "button", class: "chip", "data-action": "like part", "data-value": String(p.id), onclick: () => this.#takeSize(p) }, t("parts.like", { part: p.name })));
+    return [h("div", { class: "chips" }, ...chips)];
+  }
+
+  #takeSize(other) {
+    for (const stepper of this.sizes) if (["mass_kg", "area_m2"].includes(stepper.o.name)) stepper.put(other[stepper.o.name]);
+    const tile = this.element.querySelector("[data-action='choose size_known'][data-value='like another part']");
+    if (this.choices.size_known !== "like another part") tile.click();
+  }
+
+  #take(limits) {
+    for (const stepper of this.limits) {
+      const value = limits[stepper.o.name] ?? null;
+      if (value !== null) stepper.put(value);
+    }
+    toast(t("metal_guide.taken"));
   }
 
   #fitted(bench) {
@@ -127,7 +175,8 @@ class PartForm {
     const { preheat_min_c: low, interpass_max_c: high } = limits;
     if (low !== null && high !== null && high <= low) throw new Fault(t("parts.order", { low: degrees(low), high: degrees(high) }));
     const sizes = read(this.sizes);
-    return { facts: { name, metal: this.metal, ...sizes, hose_volume_l: sizes.hose_volume_l ?? 0 }, limits };
+    const words = Object.fromEntries(TEXTS.map((field) => [field, this.texts[field].value.trim() || null]));
+    return { facts: { name, metal: this.metal, ...words, ...this.choices, ...sizes, hose_volume_l: sizes.hose_volume_l ?? 0 }, limits };
   }
 
   async #send({ facts, limits }) {

@@ -26,12 +26,13 @@ export class View {
     const name = h("strong");
     const about = h("span");
     const limits = h("span");
+    const place = h("span");
     const sensors = h("span");
     let part = null;
     const edit = h("button", { type: "button", class: "button", "data-action": "edit part", onclick: () => this.openPart(part.id) }, t("parts.edit"));
     const hand = h("button", { type: "button", class: "button", "data-action": "by hand", onclick: () => openByHand(part) }, t("by_hand.open"));
     const side = h("button", { type: "button", class: "button primary", "data-action": "governing side", onclick: () => openGoverning(part) }, t("by_hand.ask"));
-    const element = h("article", { class: "row" }, h("div", { class: "row-words" }, name, about, limits, sensors), h("div", { class: "row-deeds" }, side, hand, edit));
+    const element = h("article", { class: "row" }, h("div", { class: "row-words" }, name, about, limits, place, sensors), h("div", { class: "row-deeds" }, side, hand, edit));
     const update = (fresh) => {
       part = fresh;
       setAttribute(element, "data-part-id", part.id);
@@ -39,6 +40,9 @@ export class View {
       show(side, Boolean(part.limits.in_force?.conflict));
       setText(about, `${t2("metal", part.metal)} · ${t2("phase", part.phase)}`);
       setText(limits, limitWords(part.limits));
+      const mm = part.preheat_measured_mm ?? null;
+      show(place, mm !== null);
+      setText(place, mm === null ? "" : t(mm > 50 ? "parts.measured_wide" : "parts.measured", { mm: String(Number(mm.toFixed(1))) }));
       const names = this.#channels.filter((c) => c.part_id === part.id).map((c) => c.name);
       setText(sensors, names.length ? names.join(", ") : count("bench.sensors", 0));
     };

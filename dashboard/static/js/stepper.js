@@ -36,6 +36,11 @@ export class Stepper {
     this.input.value = value === null ? "" : String(Number(value.toFixed(this.decimals + 1)));
   }
 
+  /** Show a value that somebody asked for, in the unit given. */
+  put(value) {
+    this.#set(value === null ? null : this.scale.to(value));
+  }
+
   #by(step) {
     const now = this.#typed();
     if (now === null) this.#set(this.o.rounds[Math.floor(this.o.rounds.length / 2)]);
