@@ -13,7 +13,7 @@ from tests.field import campaign
 from tests.field.campaign_checks import count_stream, stream_faults
 from tests.field.campaign_world import BASE_S, STEP_S, Said
 
-MINUTES = 18.0
+MINUTES = 14.0
 
 
 @pytest.mark.mosquitto
