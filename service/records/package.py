@@ -41,6 +41,7 @@ class Package:
         first_seq, last_seq: Places in the order between which every reading and action is here.
         before: Actions before that which the judge has to know: parts, channels, limits.
         acted: Actions within.
+        after: What was said of the heat later: corrections and notes.
         readings: Readings within, in order of arrival.
         changes: What the judge concluded while it ran.
         gaps: Readings that could not be kept: rows of the table ``gap``.
@@ -51,13 +52,14 @@ class Package:
     last_seq: int
     before: tuple[Acted, ...]
     acted: tuple[Acted, ...]
+    after: tuple[Acted, ...]
     readings: tuple[Reading, ...]
     changes: Outcome
     gaps: tuple[dict[str, Any], ...]
 
     def journal(self, from_seq: int = 0, to_seq: int | None = None) -> Iterator[Acted]:
         """Actions in order, both ends included."""
-        for each in (*self.before, *self.acted):
+        for each in (*self.before, *self.acted, *self.after):
             if from_seq <= each.stamp.seq and (to_seq is None or each.stamp.seq <= to_seq):
                 yield each
 
@@ -105,6 +107,7 @@ def _body(package: Package) -> str:
         ("last_seq", _line(package.last_seq)),
         ("before", _lines(_action_row(each) for each in package.before)),
         ("journal", _lines(_action_row(each) for each in package.acted)),
+        ("after", _lines(_action_row(each) for each in package.after)),
         ("reading_columns", _line(READING_COLUMNS)),
         ("readings", _lines(_reading_row(each) for each in package.readings)),
         ("alarms", _lines(asdict(each) for each in package.changes.alarms)),
@@ -170,7 +173,7 @@ def _package(heat_id: Any, body: Any) -> Package:
     if type(heat_id) is not int:
         raise NotAPackage(f"heat is {heat_id!r}; allowed is a whole number")
     wanted = [
-        "alarms", "before", "first_seq", "gaps", "journal", "last_seq", "reading_columns",
+        "after", "alarms", "before", "first_seq", "gaps", "journal", "last_seq", "reading_columns",
         "readings", "trips", "verdicts",
     ]  # fmt: skip
     if not isinstance(body, dict) or sorted(body) != wanted:
@@ -187,6 +190,7 @@ def _package(heat_id: Any, body: Any) -> Package:
         last_seq=body["last_seq"],
         before=tuple(_rows(body, "before", _acted)),
         acted=tuple(_rows(body, "journal", _acted)),
+        after=tuple(_rows(body, "after", _acted)),
         readings=tuple(_rows(body, "readings", _reading)),
         changes=Outcome(
             alarms=_rows(body, "alarms", lambda row: AlarmChange(**row)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable, Iterator
+from itertools import chain
 from typing import Any
 
 from sqlalchemy import Connection, func, select
@@ -13,8 +14,11 @@ from service.judge.actions import (
     AnswerQuestion,
     AssignChannel,
     BeginHeat,
+    CorrectPass,
+    CorrectPhase,
     EndHeat,
     ServiceStarted,
+    WriteNote,
 )
 from service.judge.events import Acted, Outcome
 from service.readings import Reading
@@ -31,6 +35,8 @@ COLD_US = 6 * LEAD_IN_US
 began there as a new one, and what it concludes is the same to the letter."""
 READINGS_MOST = 5_000_000
 BATCH = 5_000
+SAID_LATER = (CorrectPhase, CorrectPass, WriteNote)
+"""What may be said of a heat that has ended."""
 
 
 def pack(store: Store, heat_id: int) -> Package:
@@ -66,8 +72,9 @@ def pack(store: Store, heat_id: int) -> Package:
         last_seq=last_seq,
         before=tuple(_needed(before, within)),
         acted=tuple(within),
+        after=tuple(_said_later(acted, last_seq, heat_id)),
         readings=tuple(readings),
-        changes=_between(store.changes(), from_us, to_us),
+        changes=_between(store.changes(), from_us, to_us, heat_id),
         gaps=tuple(
             {name: value for name, value in row.items() if name != "id"}
             for row in gaps
@@ -131,11 +138,24 @@ def _part_of(action: Any) -> int | None:
     return part_id
 
 
-def _between(changes: Outcome, from_us: int, to_us: int) -> Outcome:
+def _said_later(acted: list[Acted], last_seq: int, heat_id: int) -> Iterator[Acted]:
+    """Corrections and notes of a heat that has ended."""
+    for each in acted:
+        action = each.action
+        later = each.stamp.seq > last_seq
+        if later and isinstance(action, SAID_LATER) and action.heat_id == heat_id:
+            yield each
+
+
+def _between(changes: Outcome, from_us: int, to_us: int, heat_id: int) -> Outcome:
     return Outcome(
         alarms=[each for each in changes.alarms if from_us <= each.mono_us <= to_us],
         verdicts=[each for each in changes.verdicts if from_us <= each.mono_us <= to_us],
-        trips=[each for each in changes.trips if from_us <= each.mono_us <= to_us],
+        trips=[
+            each
+            for each in changes.trips
+            if from_us <= each.mono_us and (each.mono_us <= to_us or each.heat_id == heat_id)
+        ],
     )
 
 
@@ -183,7 +203,8 @@ def _entries(package: Package) -> Iterator[Entry]:
     concluded = _in_order(package.changes)
     waiting = next(concluded, None)
     yield from package.before
-    for event in package.events(package.first_seq, package.last_seq):
+    events = package.events(package.first_seq, package.last_seq)
+    for event in chain(events, package.after):
         mono_us = event.mono_us if isinstance(event, Reading) else event.stamp.mono_us
         while waiting is not None and waiting[0] < mono_us:
             yield waiting[1]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import chain
 
 from service.judge.actions import BeginHeat, ServiceStarted
 from service.judge.events import (
@@ -64,7 +65,7 @@ def _judge(package: Package) -> tuple[Outcome, list[str]]:
     judge = rebuild(package, before_seq=package.first_seq)
     outcome, refused = Outcome(), list[str]()
     mono_us, offset_us = 0, 0
-    for event in package.events(package.first_seq, package.last_seq):
+    for event in chain(package.events(package.first_seq, package.last_seq), package.after):
         seq, mono_us, utc_us = _moment(event)
         offset_us = utc_us - mono_us
         if _is_cold_start(event) and seq > package.first_seq:

@@ -192,12 +192,14 @@ def _tell(shop: Recorder, name: str, probe: str, clock_step_us: int, end: bool) 
     if clock_step_us:
         shop.offset_us = clock_step_us
         shop.act(act.ClockStepped(offset_us=clock_step_us))
+    out_us: list[int] = []
     for _ in range(2):
         lump.arc = True
         shop.act(act.BeginPass(heat_id=1))
         shop.run(45)
         lump.arc = False
         shop.act(act.EndPass(heat_id=1))
+        out_us.append(shop.now_us + shop.offset_us)
         shop.run(60)
     shop.act(act.WriteNote(heat_id=1, text="note <b>: slag in the toe", by="Ada"))
     gas["l_min"] = 0.0
@@ -208,3 +210,7 @@ def _tell(shop: Recorder, name: str, probe: str, clock_step_us: int, end: bool) 
     if end:
         shop.act(act.EndHeat(heat_id=1))
     shop.run(20)
+    if end:
+        shop.act(act.WriteNote(heat_id=1, text="cold, no crack seen"))
+        ended_us = out_us[0] - 2_000_000
+        shop.act(act.CorrectPass(heat_id=1, number=1, ended_us=ended_us, by="Ada"))

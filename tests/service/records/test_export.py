@@ -71,6 +71,12 @@ def test_out_and_in_and_out_again_is_the_same_to_the_byte(
     assert "is not empty" in capsys.readouterr().err
 
 
+def test_what_was_said_after_the_end_goes_along(whole: Path) -> None:
+    package = decode(whole.read_bytes())
+    assert [each.action.kind for each in package.after] == ["write note", "correct pass"]
+    assert all(each.stamp.seq > package.last_seq for each in package.after)
+
+
 def test_a_changed_digit_is_caught(
     whole: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -1,0 +1,108 @@
+"""Every heat on record: listed, opened, drawn and handed out.
+
+What draws and prints is imported when it is first asked for; a service that nobody asks for a
+record does not carry it.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from typing import Any, Literal
+
+from sqlalchemy import func, select
+
+from service.judge.utc import utc_text
+from service.records.csv_out import write_csv
+from service.records.gather import gather
+from service.records.package import encode
+from service.records.packing import pack
+from service.records.record_json import record_json
+from service.records.traces import read_traces
+from service.store.database import Store
+from service.store.schema import heat, part, weld_pass
+
+LISTED_MOST = 2000
+"""Heats in a list, the newest; older ones are opened by their number."""
+CHART_STEPS = 1200
+CHART_POINTS = (900.0, 420.0)
+"""Width and height of a drawn chart."""
+
+Paper = Literal["A4", "Letter"]
+
+
+class Shelf:
+    """The records of one database.
+
+    Every method but ``heats`` raises ``service.records.gather.UnknownHeat`` for a heat that is not
+    there, and each ``service.store.errors.StoreError`` when the database cannot be read.
+
+    Args:
+        store: It may be in use by a running service.
+        now_us: The shop's clock [µs UTC].
+    """
+
+    def __init__(self, store: Store, now_us: Callable[[], int]) -> None:
+        self._store, self._now_us = store, now_us
+
+    def heats(self) -> list[dict[str, Any]]:
+        """The newest heats, newest first."""
+        passes = (
+            select(func.count())
+            .where(weld_pass.c.heat_id == heat.c.id, weld_pass.c.void_us.is_(None))
+            .scalar_subquery()
+        )
+        asked = (
+            select(heat, part.c.name, part.c.metal, passes.label("passes"))
+            .join(part, part.c.id == heat.c.part_id)
+            .order_by(heat.c.id.desc())
+            .limit(LISTED_MOST)
+        )
+        with self._store.connect() as connection:
+            rows = connection.execute(asked).all()
+        return [
+            {
+                "heat_id": row.id,
+                "part_id": row.part_id,
+                "part": row.name,
+                "metal": row.metal,
+                "began_at": utc_text(row.begun_us),
+                "ended_at": None if row.ended_us is None else utc_text(row.ended_us),
+                "passes": row.passes,
+                "arc_s": None if row.arc_us is None else round(row.arc_us / 1e6, 1),
+            }
+            for row in rows
+        ]
+
+    def record(self, heat_id: int) -> dict[str, Any]:
+        """One heat with its figures."""
+        return record_json(gather(self._store, heat_id))
+
+    def chart(self, heat_id: int) -> str:
+        """Its chart as SVG: temperatures, oxygen and flow on one time axis."""
+        from reportlab.graphics import renderSVG  # noqa: PLC0415 - see above
+
+        from service.records.print_chart import chart  # noqa: PLC0415
+
+        record = gather(self._store, heat_id)
+        drawing = chart(record, read_traces(self._store, record, CHART_STEPS), *CHART_POINTS)
+        text: str = renderSVG.drawToString(drawing)
+        return text
+
+    def report(self, heat_id: int, paper: Paper) -> bytes:
+        """Its report as PDF, times in the zone of the service's machine."""
+        from service.records.print_report import Printing, print_record  # noqa: PLC0415
+
+        record = gather(self._store, heat_id)
+        how = Printing(paper, None, None, self._now_us())
+        return print_record(record, read_traces(self._store, record, CHART_STEPS), how)
+
+    def package(self, heat_id: int) -> bytes:
+        """The whole heat as JSON, to be taken in elsewhere."""
+        return encode(pack(self._store, heat_id))
+
+    def table(self, heat_id: int) -> bytes:
+        """Its readings as CSV."""
+        out = io.StringIO(newline="")
+        write_csv(self._store, gather(self._store, heat_id), None, out)
+        return out.getvalue().encode()
