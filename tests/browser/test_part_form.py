@@ -34,6 +34,7 @@ def test_usual_figures_stand_beside_their_source_and_are_set_only_when_asked(ope
     expect(page.locator("#field-interpass_max_c")).to_have_value("")
     page.click("[data-action='choose method'][data-value='cold']")
     expect(guide).to_contain_text("short beads")
+    expect(guide).to_contain_text("Cold method: common practice, no source.")
     expect(page.locator("[data-action='take usual']")).to_contain_text("60 °C")
     assert board.acted == []
     page.click("[data-action='choose cavity_known'][data-value='by eye']")

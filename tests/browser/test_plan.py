@@ -13,12 +13,13 @@ pytestmark = pytest.mark.chromium
 
 def test_a_heat_is_planned_by_taps(opened, board, answers):
     part = copy.deepcopy(answers.READY)
-    part |= {"mass_kg": 9.0, "area_m2": 0.15}
+    part |= {"mass_kg": 9.0, "area_m2": 0.15, "thickest_mm": 30.0}
     part["limits"] |= {"preheat_min_c": 200.0, "interpass_max_c": 600.0}
     board.show(answers.answer(part))
     page = opened("#plan", width=390, height=844)
     expect(page.locator("[data-action='choose planned']")).to_contain_text(part["name"])
     expect(page.locator("#field-plan_preheat_min_c")).to_have_value("200")
+    expect(page.locator("#field-plan_thickest_mm")).to_have_value("30")
     page.locator("#field-plan_fit_up").fill("1")
     page.locator("#field-plan_purge").fill("1.5")
     with page.expect_request("**/api/v1/plan") as request:

@@ -48,9 +48,15 @@ export class MetalGuide {
     this.element.replaceChildren(
       h("h4", {}, t("metal_guide.usual", { metal: t2("metal", row.metal), method: t2("parts.method", cold ? "cold" : "hot") })),
       ...this.#words(row, cold).map((text) => h("p", {}, text)),
-      h("p", { class: "note" }, t("metal_guide.source", { source: row.source, known: t2("metal_guide.known", cold ? row.cold_known : row.known) }), " ", this.#known.defers_to),
+      h("p", { class: "note" }, ...this.#source(row, cold), " ", this.#known.defers_to),
       any ? h("button", { type: "button", class: "button", "data-action": "take usual", onclick: () => this.take(limits) }, t("metal_guide.take", { what: takes(limits) })) : "",
       ...(row.metal === "iron, unknown" ? this.#checks() : []));
+  }
+
+  /** The row's source says itself how well it is known; the cold method has a standing of its own. */
+  #source(row, cold) {
+    if (!cold) return [t("metal_guide.said_by", { source: row.source })];
+    return row.cold_method ? [t("metal_guide.cold_known", { known: t2("metal_guide.known", row.cold_known) })] : [t("metal_guide.said_by", { source: row.source })];
   }
 
   #words(row, cold) {

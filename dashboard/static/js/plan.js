@@ -63,7 +63,7 @@ export class View {
   #fill(part) {
     this.#part = part;
     setText(this.which, part?.name ?? t("plan.no_part"));
-    const known = part?.limits ?? {};
+    const known = { ...part?.limits, thickest_mm: part?.thickest_mm };
     for (const [group, fields] of Object.entries(FIELDS)) {
       this.fields[group] = fields.map((field) => new Stepper({ ...field, name: `plan_${field.name}`, text: t(`plan.${field.name}`), value: known[field.name] ?? field.value ?? null }));
       this.forms[group].replaceChildren(...this.fields[group].map((stepper) => stepper.element));
