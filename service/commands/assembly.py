@@ -12,6 +12,7 @@ import socket
 import time
 from collections.abc import Callable
 from contextlib import ExitStack
+from dataclasses import replace
 
 from pydantic import ValidationError
 from serial.tools import list_ports
@@ -40,6 +41,7 @@ from service.commands.outlets import outlet_body, outlet_figures
 from service.commands.wellness import Wellness
 from service.config import Config, ConfigRefused, SerialConfig
 from service.config.pin import PinKeeper
+from service.config.tables import DashboardConfig
 from service.judge.actions import ServiceStarted
 from service.judge.events import Refused
 from service.notify.forms import TrialNotice
@@ -185,9 +187,8 @@ class RunningService:
             hands=PinKeeper(config.database_url),
         )
         page = config.dashboard
-        doors = Doors() if page.on_loopback else network_doors(page.host)
         try:
-            return PageServer(create_app(wiring, doors), page.host, page.port)
+            return PageServer(create_app(wiring, doors_of(page)), page.host, page.port)
         except OSError as error:
             raise CommandError(
                 f"the page cannot be served at {page.host} port {page.port}: {error.strerror}"
@@ -272,6 +273,12 @@ class RunningService:
         self._stop_by_s = time.monotonic() + STOP_S
         self._steps.close()
         return self._clean
+
+
+def doors_of(page: DashboardConfig) -> Doors:
+    """The names the page answers to."""
+    doors = Doors() if page.on_loopback else network_doors(page.host)
+    return replace(doors, hosts=doors.hosts | {name.lower() for name in page.names})
 
 
 def network_doors(host: str) -> Doors:

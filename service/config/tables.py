@@ -157,10 +157,17 @@ class MqttConfig(Table):
 
 
 class DashboardConfig(Table):
-    """Where the page is served; port 0 takes any free port."""
+    """Where the page is served; port 0 takes any free port.
+
+    Attributes:
+        host: Address or name to listen on.
+        port: TCP port.
+        names: More names that browsers may ask for: that of a proxy in front of it.
+    """
 
     host: Text = "127.0.0.1"
     port: Port = 8080
+    names: Annotated[list[Text], Field(max_length=20)] = Field(default_factory=list)
 
     @property
     def on_loopback(self) -> bool:

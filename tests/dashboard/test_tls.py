@@ -18,6 +18,8 @@ import trustme
 
 from dashboard.app import create_app
 from dashboard.server import PageServer
+from service.commands.assembly import doors_of
+from service.config.tables import DashboardConfig
 
 ACT = {"kind": "begin pass", "heat_id": 4}
 
@@ -113,6 +115,16 @@ def test_a_page_without_tls_is_another_origin(proxy: Proxy, authority: trustme.C
         status, _, body = ask(proxy, authority, "actions", ACT, Origin=origin)
         assert (status, body["code"]) == (403, "foreign-origin"), origin
     assert board.acted == []
+
+
+def test_a_proxy_answers_to_its_own_name_and_no_other(board) -> None:
+    page = DashboardConfig(names=["Bench.example"])
+    client = create_app(board.wiring(), doors_of(page)).test_client()
+    for host, status in (("bench.example", 200), ("localhost", 200), ("other.example", 421)):
+        assert client.get("/api/v1/bench", headers={"Host": host}).status_code == status
+    # A name opens no door to the network: it is still served to this machine only.
+    assert page.on_loopback
+    assert client.get("/api/v1/bench", headers={"Host": "192.168.1.4"}).status_code == 421
 
 
 def test_an_authority_nobody_knows_is_refused(proxy: Proxy) -> None:

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 
 _FORM = struct.Struct("<qqdqq")
-"""Monotonic origin [ns], UTC at the origin [µs], speed, wall clock set by [µs], time let go [µs]."""
+"""Monotonic origin [ns], UTC there [µs], speed, wall clock set by [µs], time let go [µs]."""
 
 
 class SharedClock:
