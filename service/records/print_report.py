@@ -295,8 +295,7 @@ def _sensors(record: HeatRecord, traces: Traces, how: Printing, width: float) ->
                 each.name,
                 kind,
                 words.place_text(each),
-                f"{words.calibration_text(each.calibrations, day, due)}; "
-                f"{each.error_words or 'class and drift not said'}",
+                words.sensor_text(each, day, due),
                 str(each.readings),
                 str(each.bad + each.suspect),
             ]

@@ -65,6 +65,14 @@ def calibration_text(states: Iterable[CalibrationState], day: str, due: str | No
     return f"{day}{until}: {checks}{note}"
 
 
+def sensor_text(channel: ChannelRecord, day: str, due: str | None) -> str:
+    """How far a sensor is to be trusted: its calibration, and a thermocouple's class and drift."""
+    text = calibration_text(channel.calibrations, day, due)
+    if channel.kind == "thermocouple" or channel.error_words is not None:
+        text = f"{text}; {channel.error_words or 'class and drift not said'}"
+    return text
+
+
 def place_text(channel: ChannelRecord) -> str:
     """Where a probe sat."""
     if not channel.of_part:
