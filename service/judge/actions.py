@@ -221,19 +221,21 @@ class CreatePart(BaseAction):
 
 
 class ChangePart(BaseAction):
-    """Replace what is known of a part."""
+    """Replace what is known of a part. ``by``: who says so."""
 
     kind: Literal["change part"] = "change part"
     part_id: int
     facts: PartFacts
+    by: Name | None = None
 
 
 class SetLimits(BaseAction):
-    """Replace a part's limits."""
+    """Replace a part's limits. The journal dates it; ``by``: who says so."""
 
     kind: Literal["set limits"] = "set limits"
     part_id: int
     limits: Limits
+    by: Name | None = None
 
 
 class SetBottle(BaseAction):

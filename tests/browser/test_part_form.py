@@ -85,3 +85,16 @@ def test_the_form_works_without_the_guide(opened, board):
     expect(page.locator(".metal-guide")).to_contain_text("cannot be shown now")
     page.click("[data-action='save part']")
     page.get_by_text(re.compile(r"^Casting \d is saved")).wait_for()
+
+
+def test_a_changed_limit_is_kept_with_who_says_so(opened, board, answers):
+    board.show(answers.answer(answers.READY))
+    page = opened("#parts")
+    page.click("#parts [data-action='edit part']")
+    page.fill("#field-preheat_min_c", "275")
+    page.fill("#field-by", "night shift")
+    page.click("[data-action='save part']")
+    page.get_by_text("is saved").wait_for()
+    (action,) = board.acted
+    assert (action["kind"], action["by"]) == ("set limits", "night shift")
+    assert action["limits"]["preheat_min_c"] == 275.0

@@ -60,6 +60,7 @@ class PartForm {
     this.guide.show(this.metal, this.choices.method);
     this.sensors = new Map(bench.channels.filter((c) => c.kind !== null && c.kind !== "room oxygen").map((c) => [c.name, { channel: c, was: part !== null && c.part_id === part.id }]));
     for (const sensor of this.sensors.values()) sensor.on = sensor.was;
+    this.by = h("input", { id: "field-by", type: "text", maxlength: "80", autocomplete: "name" });
     this.fault = h("p", { class: "fault", role: "alert", hidden: true });
     this.save = h("button", { type: "button", class: "button primary", "data-action": "save part", onclick: () => pressed(this.save, () => this.#save()) }, t("parts.save"));
     this.element = h("div", { class: "form", "data-part-id": part?.id ?? "new" },
@@ -72,6 +73,7 @@ class PartForm {
       ...this.#like(bench),
       h("div", { class: "steppers" }, ...this.sizes.map((s) => s.element)),
       ...this.#choice("size_known"), ...this.#choice("cavity_known"),
+      ...(part ? [h("label", { class: "field", for: "field-by" }, t("parts.by")), this.by] : []),
       h("div", { class: "form-foot" }, this.fault, h("button", { type: "button", class: "button", "data-action": "cancel", onclick: closeSheet }, t("parts.cancel")), this.save));
   }
 
@@ -187,8 +189,9 @@ class PartForm {
       this.#partId = made.part_id;
     } else if (part) {
       const same = (a, b) => Object.keys(b).every((key) => (a[key] ?? null) === b[key]);
-      if (!same(part, facts)) await send({ kind: "change part", part_id: part.id, facts });
-      if (!same(part.limits, limits)) await send({ kind: "set limits", part_id: part.id, limits });
+      const by = this.by.value.trim() || null;
+      if (!same(part, facts)) await send({ kind: "change part", part_id: part.id, facts, by });
+      if (!same(part.limits, limits)) await send({ kind: "set limits", part_id: part.id, limits, by });
     }
     for (const sensor of this.sensors.values()) {
       if (sensor.on === sensor.was) continue;

@@ -68,7 +68,7 @@ def test_every_action_comes_back_as_it_was(store, act):
             ServiceStarted(version="1.0", offset_us=12),
             PART,
             ChangePart(part_id=3, facts=PartFacts(name="manifold, left")),
-            SetLimits(part_id=3, limits=Limits(oxygen_max_ppm=50, cooling_max_c_per_h=50)),
+            SetLimits(part_id=3, limits=Limits(oxygen_max_ppm=50), by="the welder"),
             AdoptChannel(channel="TC1", channel_kind=ChannelKind.THERMOCOUPLE, token="abc"),
             AssignChannel(channel="TC1", part_id=3),
             BeginHeat(heat_id=8, part_id=3),
