@@ -97,7 +97,7 @@ class Campaign:
             speed,
             broker_version(),
         )
-        self._acknowledged: set[int] = set()
+        self._acknowledged: set[str] = set()
         self._line_down: list[tuple[float, float]] = []
         self._broker_kills_s: list[float] = []
         self._part_id = self._heat_id = 0
@@ -195,7 +195,7 @@ class Campaign:
             break
         assert status == 200, done
         if done["recorded"]:
-            self._acknowledged.add(int(done["seq"]))
+            self._acknowledged.add(str(asked["token"]))
         return done
 
     def _another_heat(self) -> None:

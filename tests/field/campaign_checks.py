@@ -259,14 +259,15 @@ def stream_faults(name: str, counts: Counts) -> list[str]:
     return []
 
 
-def database_faults(service: ServiceProcess, acknowledged: set[int]) -> list[str]:
-    """Whole, and every action in it that was said to be recorded."""
+def database_faults(service: ServiceProcess, acknowledged: set[str]) -> list[str]:
+    """Whole, and every tap in it, by its token, that was said to be recorded."""
     found = [
         f"{pragma}: {rows}"
         for pragma, good in (("integrity_check", [("ok",)]), ("foreign_key_check", []))
         if (rows := service.rows(f"PRAGMA {pragma}")) != good
     ]
-    journal = {seq for (seq,) in service.rows("SELECT seq FROM journal")}
+    tokens = service.rows("SELECT json_extract(body, '$.token') FROM journal")
+    journal = {token for (token,) in tokens}
     if acknowledged - journal:
         found.append(f"actions acknowledged and not in the journal: {acknowledged - journal}")
     for table in ("misfit", "gap"):
