@@ -47,6 +47,7 @@ from service.store.schema import (
     journal,
     purge,
     reading,
+    trip_change,
     verdict_change,
     weld_pass,
 )
@@ -350,16 +351,21 @@ def _verdicts(connection: Connection, heat_id: int, clock: RunClock) -> tuple[Ve
 
 
 def _notes(connection: Connection, heat_id: int, clock: RunClock) -> tuple[Note, ...]:
-    """What was written about a heat, also after its end."""
-    rows = connection.execute(
-        select(journal).where(journal.c.kind == "write note").order_by(journal.c.seq)
-    )
+    """What was written about a heat and what was corrected in it, also after its end."""
+    rows = connection.execute(select(journal).where(journal.c.kind == "write note"))
     told = ((row.mono_us, any_action.validate_json(row.body)) for row in rows)
-    return tuple(
+    notes = [
         Note(clock.of_mono(mono_us), each.by, each.text)
         for mono_us, each in told
         if isinstance(each, WriteNote) and each.heat_id == heat_id
+    ]
+    corrected = connection.execute(
+        select(trip_change).where(
+            trip_change.c.heat_id == heat_id, trip_change.c.kind.startswith("correct")
+        )
     )
+    notes += [Note(clock.of_mono(row.mono_us), row.by, row.text) for row in corrected]
+    return tuple(sorted(notes, key=lambda each: each.at_us))
 
 
 def _store_gaps(connection: Connection, span: Span, clock: RunClock) -> tuple[Gap, ...]:

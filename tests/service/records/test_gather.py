@@ -38,6 +38,14 @@ def test_what_was_not_as_it_should_be_is_listed(kept: Store) -> None:
     assert not any("Pass 2: oxygen" in text for text in said)
 
 
+def test_notes_and_corrections_are_told_with_who_made_them(kept: Store) -> None:
+    during, after, corrected = gather(kept, 1).notes
+    assert (during.by, during.text) == ("Ada", "note <b>: slag in the toe")
+    assert after.text == "cold, no crack seen"
+    assert corrected.by == "Ada"
+    assert "pass 1" in corrected.text
+
+
 def test_the_carry_is_a_gap_but_no_deviation(kept: Store) -> None:
     record = gather(kept, 1)
     assert {gap.why for gap in record.gaps} == {"unplugged for the carry"}
