@@ -56,11 +56,11 @@ from service.store.writer import Writer
 
 log = logging.getLogger(__name__)
 
-STOP_S = 4.0
+STOP_S = 3.5
 """How long all workers together may take to end [s, real]."""
 
-LEAST_STOP_S = 1.0
-"""What is left to one all the same, when others took it all [s, real]: the writer comes late."""
+LEAST_STOP_S = 0.5
+"""What is left to one all the same, when others took it all [s, real]; four may come after them."""
 
 
 class RunningService:
