@@ -60,7 +60,7 @@ STOP_S = 3.5
 """How long all workers together may take to end [s, real]."""
 
 LEAST_STOP_S = 0.5
-"""What is left to one all the same, when others took it all [s, real]; four may come after them."""
+"""What is left to one all the same, when others took all [s, real]; three may come after them."""
 
 
 class RunningService:
