@@ -13,6 +13,7 @@ from dashboard.outlets import outlets
 from dashboard.pages import pages
 from dashboard.plans import plans
 from dashboard.ports import ports
+from dashboard.records import records
 from dashboard.wiring import Doors, Wiring
 
 BODY_MAX_BYTES = 16_384
@@ -46,6 +47,7 @@ def create_app(wiring: Wiring, doors: Doors | None = None) -> Flask:
     app.register_blueprint(outlets)
     app.register_blueprint(metals)
     app.register_blueprint(plans)
+    app.register_blueprint(records)
     app.register_blueprint(pages)
     app.register_blueprint(assets.blueprint())
     return app

@@ -156,6 +156,28 @@ class Hands(Protocol):
         """The token is good no more."""
 
 
+class Shelf(Protocol):
+    """Every heat on record (``service.records.shelf.Shelf`` is one); see there."""
+
+    def heats(self) -> Sequence[Mapping[str, object]]:
+        """The newest heats, newest first."""
+
+    def record(self, heat_id: int) -> Mapping[str, object]:
+        """One heat with its figures."""
+
+    def chart(self, heat_id: int) -> str:
+        """Its chart as SVG."""
+
+    def report(self, heat_id: int, paper: Literal["A4", "Letter"]) -> bytes:
+        """Its report as PDF."""
+
+    def package(self, heat_id: int) -> bytes:
+        """The whole heat as JSON."""
+
+    def table(self, heat_id: int) -> bytes:
+        """Its readings as CSV."""
+
+
 @dataclass(frozen=True, slots=True)
 class Wiring:
     """The functions behind the pages. All may be called from several threads at once.
@@ -182,6 +204,7 @@ class Wiring:
             ``service.judge.events.Refused``.
         release_port: Read an adopted port no more. Raises ``service.judge.events.Refused``.
         hands: Who may change things from the network.
+        shelf: Every heat on record.
     """
 
     latest: Callable[[], Posting | None]
@@ -199,6 +222,7 @@ class Wiring:
     adopt_port: Callable[[AdoptedPort], None]
     release_port: Callable[[str], None]
     hands: Hands
+    shelf: Shelf
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,6 +47,7 @@ from service.judge.events import Refused
 from service.notify.forms import TrialNotice
 from service.notify.notifier import notifier_for
 from service.rebuild import checkpoint_version, resume
+from service.records.shelf import Shelf
 from service.sources.link import Link
 from service.sources.mqtt import MqttLink
 from service.sources.ports import Lister
@@ -185,6 +186,7 @@ class RunningService:
             adopt_port=self._adopt_port,
             release_port=self.links.release,
             hands=PinKeeper(config.database_url),
+            shelf=Shelf(self.store, self.collector.utc_us),
         )
         page = config.dashboard
         try:

@@ -62,12 +62,12 @@ class Printing:
 
 def print_record(record: HeatRecord, traces: Traces, how: Printing) -> bytes:
     """The PDF; the same bytes for the same arguments."""
-    _register_fonts()
+    register_fonts()
     total = _build(record, traces, how, None)[1]
     return _build(record, traces, how, total)[0]
 
 
-def _register_fonts() -> None:
+def register_fonts() -> None:
     if FONT not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(FONT, "Vera.ttf"))
         pdfmetrics.registerFont(TTFont(BOLD, "VeraBd.ttf"))

@@ -25,7 +25,7 @@ from service.store.schema import heat, part, weld_pass
 LISTED_MOST = 2000
 """Heats in a list, the newest; older ones are opened by their number."""
 CHART_STEPS = 1200
-CHART_POINTS = (900.0, 420.0)
+CHART_POINTS = (560.0, 330.0)
 """Width and height of a drawn chart."""
 
 Paper = Literal["A4", "Letter"]
@@ -83,7 +83,9 @@ class Shelf:
         from reportlab.graphics import renderSVG  # noqa: PLC0415 - see above
 
         from service.records.print_chart import chart  # noqa: PLC0415
+        from service.records.print_report import register_fonts  # noqa: PLC0415
 
+        register_fonts()
         record = gather(self._store, heat_id)
         drawing = chart(record, read_traces(self._store, record, CHART_STEPS), *CHART_POINTS)
         text: str = renderSVG.drawToString(drawing)

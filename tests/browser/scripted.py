@@ -27,6 +27,7 @@ from dashboard.wiring import (
 from service.config.pin import PinRefused
 from service.judge.actions import OperatorAction
 from service.judge.events import Refused
+from service.records.gather import UnknownHeat
 
 NOW_US = int(datetime(2026, 3, 3, 9, 41, 7, tzinfo=UTC).timestamp() * 1e6)
 
@@ -631,6 +632,26 @@ class Hands:
         self.tokens.remove(token)
 
 
+class EmptyShelf:
+    """No heat is on record; tests of records put a real one in its place."""
+
+    def heats(self) -> list[dict[str, Any]]:
+        return []
+
+    def record(self, heat_id: int) -> dict[str, Any]:
+        raise UnknownHeat(heat_id, [])
+
+
+class LateShelf:
+    """Whatever shelf the board has when it is asked: a test may put another one in its place."""
+
+    def __init__(self, board: ScriptedBoard) -> None:
+        self._board = board
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._board.shelf, name)
+
+
 class ScriptedBoard:
     """Answers what it is told to; keeps every action; can hang and can refuse."""
 
@@ -647,6 +668,7 @@ class ScriptedBoard:
         self.unused: list[UnusedPort] = []
         self.adopted: list[AdoptedPort] = []
         self.hands = Hands()
+        self.shelf: Any = EmptyShelf()
         self.ticking = ticking
         self._began = time.monotonic()
 
@@ -727,6 +749,7 @@ class ScriptedBoard:
             adopt_port=self.adopt_port,
             release_port=self.release_port,
             hands=self.hands,
+            shelf=LateShelf(self),
         )
 
 

@@ -68,6 +68,7 @@ PLACES: dict[str, tuple[str, str, Callable[[Page], None]]] = {
     ),
     "port": ("sensors", "#sensors", chosen("[data-action='adopt port']")),
     "plan": ("two", "#plan", chosen("#plan [data-action='plan']")),
+    "records": ("two", "#records", chosen()),
     "parts": ("two", "#parts", chosen()),
     "form": ("two", "#parts", chosen("#parts [data-action='edit part'] >> nth=0")),
     "sound": ("idle", "", chosen("[data-action='sound']", "[data-action='sound']")),

@@ -18,10 +18,10 @@ import { Guide, Waiting } from "./waiting.js";
 import { t } from "./words.js";
 
 const at = (id) => document.getElementById(id);
-const views = ["bench", "plan", "sensors", "setup"];
+const views = ["bench", "plan", "records", "sensors", "setup"];
 /** Places on a view that have an address of their own. */
 const within = { parts: "setup" };
-const later = { plan: null, sensors: null, setup: null };
+const later = { plan: null, records: null, sensors: null, setup: null };
 const panels = new Map();
 const wasReady = new Map();
 
@@ -225,7 +225,7 @@ matchMedia("(prefers-color-scheme: dark)").addEventListener("change", forgetInks
 // Views ---------------------------------------------------------------------------------------
 
 function view() {
-  const wanted = location.hash.slice(1);
+  const [wanted] = location.hash.slice(1).split("/");
   const found = within[wanted] ?? wanted;
   return views.includes(found) ? found : "bench";
 }

@@ -1,0 +1,77 @@
+"""The API for records: every heat on record, one of them, its chart, and what is handed over."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeVar
+
+from flask import Blueprint, Response, request
+
+from dashboard.answers import json_answer, wiring
+from dashboard.problems import Problem, shown
+from service.records.gather import UnknownHeat
+from service.store.errors import StoreError
+
+records = Blueprint("records", __name__)
+
+PAPERS = ("A4", "Letter")
+_T = TypeVar("_T")
+
+
+def _found(make: Callable[[], _T]) -> _T:
+    try:
+        return make()
+    except UnknownHeat as error:
+        raise Problem(404, "unknown-heat", f"{str(error)[:1].upper()}{str(error)[1:]}.") from None
+    except StoreError as error:
+        raise Problem(503, "no-records", str(error), headers={"Retry-After": "5"}) from None
+
+
+@records.get("/api/v1/heats")
+def heats() -> Response:
+    """The newest heats, newest first."""
+    return json_answer({"heats": _found(wiring().shelf.heats)})
+
+
+@records.get("/api/v1/heats/<int:heat_id>")
+def heat(heat_id: int) -> Response:
+    """One heat with its figures."""
+    return json_answer(_found(lambda: wiring().shelf.record(heat_id)))
+
+
+@records.get("/api/v1/heats/<int:heat_id>/chart.svg")
+def chart(heat_id: int) -> Response:
+    """Its chart."""
+    return _file(_found(lambda: wiring().shelf.chart(heat_id)).encode(), "image/svg+xml")
+
+
+@records.get("/api/v1/heats/<int:heat_id>/report.pdf")
+def report(heat_id: int) -> Response:
+    """Its report, on A4 or Letter."""
+    paper = request.args.get("paper", "A4")
+    if paper not in PAPERS:
+        raise Problem(422, "bad-paper", f"paper {shown(paper)!r} is not one of A4, Letter.")
+    body = _found(lambda: wiring().shelf.report(heat_id, "A4" if paper == "A4" else "Letter"))
+    return _file(body, "application/pdf", f"heat-{heat_id}.pdf")
+
+
+@records.get("/api/v1/heats/<int:heat_id>/package.json")
+def package(heat_id: int) -> Response:
+    """The whole heat, to be taken in elsewhere."""
+    body = _found(lambda: wiring().shelf.package(heat_id))
+    return _file(body, "application/json", f"heat-{heat_id}.json")
+
+
+@records.get("/api/v1/heats/<int:heat_id>/readings.csv")
+def table(heat_id: int) -> Response:
+    """Its readings for a spreadsheet."""
+    body = _found(lambda: wiring().shelf.table(heat_id))
+    return _file(body, "text/csv; charset=utf-8", f"heat-{heat_id}.csv")
+
+
+def _file(body: bytes, kind: str, name: str | None = None) -> Response:
+    answer = Response(body, content_type=kind)
+    answer.headers["Cache-Control"] = "no-store"
+    if name is not None:
+        answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer

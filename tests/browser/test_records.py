@@ -1,0 +1,63 @@
+"""Records on the page: found by a few letters, opened, drawn and handed over."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import expect
+
+from service.records.shelf import Shelf
+from service.store.database import Store
+from tests.field.recorded_heat import record_heat
+
+pytestmark = pytest.mark.chromium
+
+NAME = "Pump engine manifold <b>&"
+
+
+@pytest.fixture(scope="module")
+def shelf(tmp_path_factory):
+    path = tmp_path_factory.mktemp("recorded") / "shop.db"
+    record_heat(path, name=NAME)
+    store = Store.open_to_read(f"sqlite:///{path}")
+    yield Shelf(store, lambda: 1_790_100_000_000_000)
+    store.close()
+
+
+def test_the_first_heat_is_waited_for(opened, board):
+    board.show("empty")
+    page = opened("#records")
+    expect(page.locator("#records .empty")).to_contain_text("Begin a heat on the bench")
+
+
+def test_a_heat_is_found_and_read(opened, board, shelf):
+    board.shelf = shelf
+    page = opened("#records", width=1024)
+    rows = page.locator("#records .row")
+    expect(rows).to_have_count(1)
+    expect(rows).to_contain_text(NAME)
+    page.fill("#find-heat", "sawmill")
+    expect(page.locator("#records .rows")).to_contain_text("No heat fits")
+    page.fill("#find-heat", "pump 1")
+    page.click("[data-action='open record']")
+    record = page.locator(".record")
+    expect(record.locator("h2")).to_contain_text(NAME)
+    expect(record).to_contain_text("Soak in the oven")
+    expect(record).to_contain_text("only inspection by qualified people")
+    passes = record.locator(".record-table:has(table)").first.locator("tbody tr")
+    expect(passes).to_have_count(2)
+    chart = record.locator("img")
+    chart.scroll_into_view_if_needed()
+    page.wait_for_function("() => document.querySelector('.record-chart').naturalWidth > 100")
+    for what in ("report_a4", "table"):
+        with page.expect_download() as download:
+            page.click(f"[data-action='hand over'][data-value='{what}']")
+        assert download.value.suggested_filename in ("heat-1.pdf", "heat-1.csv")
+    page.click("[data-action='back']")
+    expect(rows).to_have_count(1)
+
+
+def test_a_heat_that_is_not_there_is_said(opened, board, shelf):
+    board.shelf = shelf
+    page = opened("#bench", is_mobile=False)
+    page.goto(page.url.split("#")[0] + "#records/77")
+    expect(page.locator("#records > .fault")).to_contain_text("There is no heat 77")
