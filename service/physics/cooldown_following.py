@@ -15,7 +15,6 @@ from service.physics.cooldown_jumps import branch_jump, shifted
 from service.physics.cooldown_kinds import (
     AS_BEFORE,
     CHANGED,
-    SETTLING,
     SILENT,
 )
 from service.physics.cooldown_noise import Noise
@@ -39,7 +38,7 @@ BIN_S = 0.75
 MOST_HYPOTHESES = 36
 _HAZARD_PER_S = 1 / 600.0
 # A record starts with the probe still settling: what it shows first is not yet the part's law.
-_FRESH_HAZARD_PER_S, _UNSETTLED_S = 1 / 40.0, 30.0
+_FRESH_HAZARD_PER_S, _UNSETTLED_S = 1 / 40.0, 40.0
 _SILENT_HAZARD_PER_S = 1 / 50.0
 _BRANCH_EVERY_S = 6.0
 _STALE_S = 900.0
@@ -170,11 +169,8 @@ class Following:
         if calm is not None and self._off_run == 0:
             self._calm, self._calm_s = calm, t_s
         fresh = math.exp(-(t_s - self._begun_s) / _UNSETTLED_S)
-        begun = 1 - math.exp(-since_s * _HAZARD_PER_S)
+        begun = 1 - math.exp(-since_s * (_HAZARD_PER_S + fresh * _FRESH_HAZARD_PER_S))
         new = branch(bank, t_s, CHANGED, begun, room=self._room())
-        settling = 1 - math.exp(-since_s * fresh * _FRESH_HAZARD_PER_S)
-        if settling > 0.1 * begun:
-            new = new.joined(branch(bank, t_s, SETTLING, settling, room=self._room()))
         if float(bank.rates()[0][int(np.argmax(bank.log_weight))]) > _RISING_K_S:
             new = new.joined(branch_heating(bank, t_s, max(begun, _HEATING_SHARE)))
         law = settled_law(bank, t_s)

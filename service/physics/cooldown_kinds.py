@@ -72,18 +72,8 @@ CHANGED: tuple[Regime, ...] = (
     Regime(200.0, (0.03, 0.06), _SAME, 0.25, 1e-3, 0.07, loses=True),
     Regime(0.0, _NONE, _HEATED, 0.25, 3e-3, 0.03),
     Regime(8.0, _NONE, _HEATED, 0.25, 3e-3, 0.06, smooth=True),
-    *(replace(r, weight=0.3 * r.weight) for r in _COVERS),
+    *(replace(r, weight=0.1 * r.weight) for r in _COVERS),
 )
-_NEARLY = (1.0, 0.3)
-SETTLING: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, _NEARLY, 0.05, 3e-3, 0.20, loses=True),
-    Regime(8.0, _NONE, _NEARLY, 0.10, 1e-3, 0.20, smooth=True, loses=True),
-    Regime(40.0, _NONE, _NEARLY, 0.10, 1e-3, 0.20, smooth=True, loses=True),
-    Regime(150.0, _NONE, _NEARLY, 0.10, 1e-3, 0.15, smooth=True, loses=True),
-    Regime(60.0, (0.0, 0.04), _NEARLY, 0.10, 1e-3, 0.15, loses=True),
-    Regime(200.0, (0.0, 0.06), _NEARLY, 0.10, 1e-3, 0.10, loses=True),
-)
-"""A record begins while probe and part still even out; the loss is nearly what it was."""
 _FASTER, _SLOWER = (1.5, 0.7), (0.6, 0.4)
 FASTER: tuple[Regime, ...] = (
     Regime(0.0, _NONE, _FASTER, 0.25, 1e-3, 0.15, loses=True),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from service.physics.cooldown_bank import AROUND, BULK, DECAY, DEPART, SCALE, SHARE, SIZE, Bank
-from service.physics.cooldown_kinds import FIRST, HEATING, SETTLING, Regime
+from service.physics.cooldown_kinds import FIRST, HEATING, Regime
 from service.physics.cooldown_values import PastLaw
 from service.physics.heat_loss import (
     convection_shape,
@@ -155,7 +155,7 @@ def _empty_like(
         np.full(k, ref_c),
         np.array([r.drift for r in regimes]),
         np.full(k, t_s),
-        np.full(k, regimes is not FIRST and regimes is not SETTLING),
+        np.full(k, regimes is not FIRST),
         metal,
     )
 

@@ -118,7 +118,9 @@ def test_two_walls_are_told_apart() -> None:
     assert rates[0].c_per_h + 2 * rates[0].sd_c_per_h < rates[1].c_per_h - 2 * rates[1].sd_c_per_h
 
 
-@pytest.mark.parametrize(("factor", "what"), [(2.5, "cold steel"), (0.5, "fan off"), (1.6, "fan")])
+@pytest.mark.parametrize(
+    ("factor", "what"), [(2.5, "cold steel"), (0.3, "cover"), (0.5, "fan off"), (1.6, "fan")]
+)
 def test_a_change_is_noticed_within_30_s_and_learnt_in_90(factor: float, what: str) -> None:
     trace = lump(loss=lambda t: factor if t >= 200 else 1.0, seconds=8000)
     limit = trace(200) - (60 if factor > 1 else 25)
