@@ -17,7 +17,7 @@ from reportlab.lib.colors import Color, black, white
 
 from service.records.heat_record import ChannelRecord, HeatRecord
 from service.records.moments import joined
-from service.records.traces import Traces
+from service.records.traces import LETTERS, Traces
 from service.store.database import History
 
 FONT = "Vera"
@@ -77,7 +77,7 @@ def chart(record: HeatRecord, traces: Traces, width: float, height: float) -> Dr
     for name, panel in panels.items():
         _frame(drawing, panel, width, name)
     _limits(drawing, record, panels, width)
-    letters = iter("ABCDEFGHIJKLMNOPQRSTUVWXYZ" * 4)
+    letters = iter(LETTERS)
     for name, each in (
         ("temperature", traces.temperatures),
         ("oxygen", traces.oxygen),

@@ -24,14 +24,13 @@ from service.records import print_words as words
 from service.records.heat_record import HeatRecord
 from service.records.local_time import clock_text, local
 from service.records.print_chart import FONT, chart
-from service.records.traces import Traces
+from service.records.traces import LETTERS, Traces
 
 PAPERS = {"A4": pagesizes.A4, "Letter": pagesizes.LETTER}
 MARGIN = 36.0
 FRAME_PADDING = 6.0
 """The page frame's own."""
 BOLD = "VeraBd"
-LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 PLAIN = ParagraphStyle("plain", fontName=FONT, fontSize=7.5, leading=10)
 CELL = ParagraphStyle("cell", parent=PLAIN, fontSize=7, leading=8.8)
@@ -174,7 +173,7 @@ def _with_unit(value: float | None, unit: str) -> str:
 
 
 def _legend(traces: Traces) -> list[Any]:
-    letters = iter(LETTERS * 4)
+    letters = iter(LETTERS)
     said = [f"{next(letters)} {of.name}" for of, _ in traces.all]
     text = "Lines: " + ("; ".join(said) if said else "no channel was on the part")
     more = "Shaded: arc on, with the number of the pass. !n: alarm n. A line breaks where there "

@@ -8,11 +8,13 @@ from typing import Any
 from service.judge.utc import utc_text
 from service.records import print_words as words
 from service.records.heat_record import Figures, HeatRecord, PassRecord
+from service.records.traces import lettered
 
 
 def record_json(record: HeatRecord) -> dict[str, Any]:
     """One heat (``HeatRecord`` in openapi.json); what is not known is ``None``."""
     figures = record.figures
+    letters = lettered(record)
     return {
         "heat_id": record.heat_id,
         "part_id": record.part_id,
@@ -64,6 +66,7 @@ def record_json(record: HeatRecord) -> dict[str, Any]:
         "deviations": [{"at": _time(each.at_us), "text": each.text} for each in record.deviations],
         "sensors": [
             {
+                "letter": letters.get(each.name),
                 "name": each.name,
                 "kind": each.kind,
                 "place": words.place_text(each),

@@ -25,6 +25,18 @@ class Traces:
         return [*self.temperatures, *self.oxygen, *self.flow]
 
 
+DRAWN = (ChannelKind.THERMOCOUPLE, ChannelKind.OXYGEN, ChannelKind.GAS_FLOW)
+"""What a chart draws, in the order of its panels."""
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ" * 4
+
+
+def lettered(record: HeatRecord) -> dict[str, str]:
+    """The letter of every channel that a chart of the heat draws, in the order it draws them."""
+    of_part = [each for each in record.channels if each.of_part]
+    drawn = [each.name for kind in DRAWN for each in of_part if each.kind == kind]
+    return dict(zip(drawn, LETTERS, strict=False))
+
+
 def read_traces(store: Store, record: HeatRecord, points: int) -> Traces:
     """The part's channels over the whole heat, in about so many steps."""
     end_us = max(record.to_us, record.begun_us + 1_000_000)

@@ -8,8 +8,19 @@ const EVERY_MS = 30_000;
 const TIMEOUT_MS = 20_000;
 
 const day = new Intl.DateTimeFormat(undefined, { year: "numeric", month: "short", day: "numeric", hour: "2-digit", minute: "2-digit", hour12: false });
-const clock = new Intl.DateTimeFormat(undefined, { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false });
-const at = (text) => (text ? clock.format(Date.parse(text)) : NONE);
+// In the hour that the clock shows twice only the offset tells two moments apart.
+const clock = new Intl.DateTimeFormat(undefined, { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false, timeZoneName: "shortOffset" });
+const plainClock = new Intl.DateTimeFormat(undefined, { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false });
+const offset = (ms) => clock.formatToParts(ms).find((part) => part.type === "timeZoneName").value;
+const date = (ms) => new Date(ms).toDateString();
+const isoDay = new Intl.DateTimeFormat("sv-SE", { year: "numeric", month: "2-digit", day: "2-digit" });
+
+/** Times of day of one heat: with the offset where it changes meanwhile, with the day where that does. */
+function times({ began_at: first, ended_at: last }) {
+  const [from, to] = [Date.parse(first), last ? Date.parse(last) : Date.now()];
+  const form = date(from) === date(to) ? (offset(from) === offset(to) ? plainClock : clock) : new Intl.DateTimeFormat(undefined, { ...clock.resolvedOptions(), month: "short", day: "numeric" });
+  return (text) => (text ? form.format(Date.parse(text)) : NONE);
+}
 const address = (id, what = "") => `/api/v1/heats/${id}${what}`;
 
 export class View {
@@ -57,7 +68,7 @@ export class View {
 
   #list() {
     const letters = this.search.value.trim().toLocaleLowerCase();
-    const words = (heat) => `${heat.heat_id} ${heat.part} ${t2("metal", heat.metal)} ${day.format(Date.parse(heat.began_at))}`.toLocaleLowerCase();
+    const words = (heat) => `${heat.heat_id} ${heat.part} ${t2("metal", heat.metal)} ${day.format(Date.parse(heat.began_at))} ${isoDay.format(Date.parse(heat.began_at))}`.toLocaleLowerCase();
     const found = this.#heats.filter((heat) => letters.split(/\s+/).every((word) => words(heat).includes(word)));
     show(this.none, this.#heats.length === 0);
     this.rows.replaceChildren(...found.map(row));
@@ -71,8 +82,11 @@ export class View {
     this.sheet.replaceChildren();
     this.#due = 0;
     if (id === null) return;
+    const back = h("a", { class: "button", href: "#records", "data-action": "back" }, t("records.back"));
+    const again = h("button", { type: "button", class: "button", "data-action": "again", onclick: () => this.#turn(id) }, t("records.again"));
+    this.sheet.replaceChildren(back, h("p", { class: "note" }, t("records.opening")));
     const record = await this.#ask(address(id));
-    if (record && this.#open === id) this.sheet.replaceChildren(...whole(record));
+    if (this.#open === id) this.sheet.replaceChildren(back, ...(record ? whole(record) : [again]));
   }
 }
 
@@ -86,10 +100,10 @@ function row(heat) {
 /** A heat, most telling first. */
 function whole(record) {
   const { heat_id: id } = record;
+  const at = times(record);
   const hand = (what, name) => h("a", { class: "button", href: address(id, what), download: "", "data-action": "hand over", "data-value": name }, t(`records.${name}`));
   const time = (s) => (s === null ? NONE : duration(s));
   return [
-    h("a", { class: "button", href: "#records", "data-action": "back" }, t("records.back")),
     h("h2", {}, t("records.heat", { n: id, part: record.part })),
     h("p", { class: "lead" }, `${t2("metal", record.metal)} · ${day.format(Date.parse(record.began_at))} · ${record.ended_at ? day.format(Date.parse(record.ended_at)) : t("records.open")}`),
     ...list("records.deviations", record.deviations.map((each) => `${each.at ? `${at(each.at)} ` : ""}${said(each.text)}`), t("records.no_deviation")),
@@ -104,7 +118,7 @@ function whole(record) {
     ...table("records.gradients", ["phase", "at", "difference", "coldest", "hottest"], record.gradients.map((each) => [t2("phase", each.phase), at(each.at), `${integer(scale("K").to(each.difference_k))} ${scale("K").unit}`, each.coldest, each.hottest])),
     ...table("records.alarms", ["at", "alarm"], record.alarms.map((each) => [at(each.at), said(each.text)])),
     ...table("records.gaps", ["sensor", "from", "to", "why"], record.gaps.map((each) => [each.channel ?? t("records.store"), at(each.from), at(each.to), said(each.why)])),
-    ...table("records.sensors", ["sensor", "kind", "place", "readings", "doubted"], record.sensors.map((each) => [each.name, each.kind ? t2("kind", each.kind) : NONE, each.place, integer(each.readings), integer(each.doubted)])),
+    ...table("records.sensors", ["letter", "sensor", "kind", "place", "readings", "doubted"], record.sensors.map((each) => [each.letter ?? "", each.name, each.kind ? t2("kind", each.kind) : NONE, each.place, integer(each.readings), integer(each.doubted)])),
     ...list("records.notes", record.notes.map((each) => `${at(each.at)} ${each.by ? `${each.by}: ` : ""}${each.text}`), null),
     h("h3", {}, t("records.hand_over")),
     h("div", { class: "tiles" }, hand("/report.pdf", "report_a4"), hand("/report.pdf?paper=Letter", "report_letter"), hand("/readings.csv", "table"), hand("/package.json", "package")),
