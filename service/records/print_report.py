@@ -279,7 +279,7 @@ def _purges(record: HeatRecord, how: Printing, width: float) -> list[Any]:
 
 
 def _sensors(record: HeatRecord, traces: Traces, how: Printing, width: float) -> list[Any]:
-    letters = dict(zip((of.name for of, _ in traces.all), LETTERS * 4, strict=False))
+    letters = dict(zip((of.name for of, _ in traces.all), LETTERS, strict=False))
     rows = [["", "channel", "measures", "where", "calibration", "readings", "bad"]]
     for each in sorted(record.channels, key=lambda one: letters.get(one.name, "Z")):
         last = each.calibrations[-1] if each.calibrations else None
