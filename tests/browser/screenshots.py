@@ -6,18 +6,24 @@ Needs chromium and the test extra. Not collected by pytest; the pictures are for
 from __future__ import annotations
 
 import argparse
+import functools
 import sys
+import tempfile
 from pathlib import Path
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from scripted import OUTLETS, SET_ASIDE, STATES, ScriptedBoard
+from scripted import NOW_US, OUTLETS, SAWMILL, SET_ASIDE, STATES, ScriptedBoard
 
 from dashboard.app import create_app
 from dashboard.server import PageServer
 from dashboard.wiring import AdoptedPort, UnusedPort
+from service.records.shelf import Shelf
+from service.store.database import Store
+from tests.field.recorded_heat import record_heat
 
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = [
@@ -35,7 +41,15 @@ BENCH = ["ready", "wait", "stop", "unknown", "two", "slow", "alarm", "empty", "h
 BENCH += ["many", "seen", "over", "aired", "thin", "airless"]
 
 
-VIEWS = ["plan", "sensors", "kinds", "parts", "form", "sound"]
+VIEWS = ["plan", "records", "record", "sensors", "kinds", "parts", "form", "sound"]
+
+
+@functools.cache
+def shelf() -> Shelf:
+    """One recorded heat."""
+    path = Path(tempfile.mkdtemp()) / "shop.db"
+    record_heat(path, name=SAWMILL)
+    return Shelf(Store.open_to_read(f"sqlite:///{path}"), lambda: NOW_US)
 
 
 def settle(page: Page) -> None:
@@ -58,6 +72,8 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
         "kinds": "heard",
         "parts": "two",
         "plan": "two",
+        "records": "ready",
+        "record": "ready",
         "form": "two",
         "sound": "idle",
         "list": "many",
@@ -67,6 +83,8 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
     board.outlets = OUTLETS
     if name == "told":
         board.told = [SET_ASIDE]
+    elif name in ("records", "record"):
+        board.shelf = shelf()
     elif name == "sensors":
         board.unused = [UnusedPort("usb:1a86:7523:A7", "/dev/ttyUSB1", "bench board")]
         board.adopted = [AdoptedPort("/dev/serial/by-path/pci-0:1.2", 9600, "name=value")]
@@ -84,6 +102,8 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
         "parts": "#parts",
         "form": "#parts",
         "plan": "#plan",
+        "records": "#records",
+        "record": "#records/1",
     }
     with page.expect_response("**/api/v1/bench"):
         page.goto(server.address + view.get(name, ""))
@@ -93,6 +113,9 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
         page.wait_for_selector("body[data-link='lost']")
     elif name == "kinds":
         page.click("[data-action='choose kind']")
+    elif name == "record":
+        page.wait_for_selector(".record h2")
+        page.wait_for_timeout(1500)  # the chart is drawn when it is asked for
     elif name == "plan":
         page.click("[data-action='plan']")
         page.wait_for_selector(".plan-answer:not([hidden])")
@@ -107,7 +130,7 @@ def shot(browser: Browser, path: Path, name: str, theme: str, size: tuple[int, i
     if name in ("kinds", "form", "sound", "list"):
         page.wait_for_selector("dialog[open]")
     # The first screen is what counts at the bench; the rest is below.
-    whole = size[0] == 390 or name in ("sensors", "parts", "plan")
+    whole = size[0] == 390 or name in ("sensors", "parts", "plan", "record")
     page.screenshot(path=path, full_page=whole and not page.query_selector("dialog[open]"))
     context.close()
     server.stop()
