@@ -186,6 +186,9 @@ def _rolled(channel_id: int, unit_id: int, grid: Grid, span_s: int) -> Select[An
         .where(
             rollup.c.span_s == span_s,
             rollup.c.channel_id == channel_id,
+            # Always true, and lets the slots be found by the key, unit by unit; without it every
+            # slot that the channel has ever had is looked at.
+            rollup.c.unit_id.in_(select(unit.c.id)),
             rollup.c.slot >= first,
             rollup.c.slot < grid.end_us // slot_us,
         )
