@@ -11,6 +11,7 @@ import pytest
 from service import __version__
 from service.commands import main as command
 from service.commands.errors import BadInput, CommandError
+from service.store.database import Store
 
 
 def heatwindow(*arguments: str) -> subprocess.CompletedProcess[str]:
@@ -123,6 +124,23 @@ def test_a_command_imports_only_what_it_needs(name: str, unwanted: list[str]) ->
         "from service.commands.main import build_parser\n"
         f"build_parser({name!r})\n"
         f"print([name for name in {unwanted!r} if name in sys.modules])\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert done.stdout.strip() == "[]"
+
+
+def test_a_start_beside_a_database_of_this_version_imports_nothing_heavy(tmp_path) -> None:
+    """Alembic is for an upgrade, amqtt for the demo, scipy for the tests."""
+    url = f"sqlite:///{tmp_path / 'shop.db'}"
+    Store.open(url).close()
+    heavy = ["alembic", "mako", "amqtt", "scipy", "hypothesis", "pytest", "playwright", "bokeh"]
+    program = (
+        "import sys\n"
+        "from service.commands import assembly, run\n"
+        f"assembly.Store.open({url!r}).close()\n"
+        f"print([name for name in {heavy!r} if name in sys.modules])\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", program], capture_output=True, text=True, timeout=60, check=True

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
 from sqlalchemy import event
 
 from service.store import engine as module
@@ -200,3 +201,11 @@ def test_the_database_path_may_have_odd_signs(tmp_path):
     store = Store.open(f"sqlite:///{path}")
     store.close()
     assert path.is_file()
+
+
+def test_the_names_of_the_migrations_say_what_alembic_says():
+    """At a start they are read from the files' names, without importing Alembic."""
+    scripts = ScriptDirectory.from_config(module._alembic_config())
+    in_order = [script.revision for script in scripts.walk_revisions()][::-1]
+    assert sorted(module.known_revisions()) == in_order
+    assert module.newest_revision() == scripts.get_current_head()
