@@ -40,6 +40,8 @@ WATCH = """
 }
 """
 
+NODES = 2
+
 Late = list[float]
 
 
@@ -90,9 +92,9 @@ def publish_to_text(folder: Path, count: int) -> Late:
     return sorted(1000 * (shown[text] - at_s) for text, at_s in sent.items())
 
 
-def idle(folder: Path, seconds: float) -> tuple[float, float]:
-    """Percent of one core and resident megabytes of the service: eight channels of an open heat at
-    4 Hz each, one page open in chromium."""
+def idle(folder: Path, seconds: float, heat: bool) -> tuple[float, float]:
+    """Percent of one core and resident megabytes of the service: eight channels at 4 Hz each, a
+    pack of four from either of two nodes, one page open in chromium; with or without an open heat that has a forecast of all of them."""
     broker = Mosquitto(folder)
     broker.start()
     shop = mqtt_shop(folder, broker)
@@ -101,16 +103,22 @@ def idle(folder: Path, seconds: float) -> tuple[float, float]:
 
     def publish() -> None:
         number = 0
-        while not stop.wait(0.25 / CHANNELS):
-            value_c = 300 - 0.01 * number
-            record = {"n": f"bench/{number % CHANNELS}", "u": "Cel", "v": round(value_c, 2)}
-            publisher.client.publish("bench/x", json.dumps([record]).encode(), 1)
+        while not stop.wait(0.25 / NODES):
+            node, value_c = number % NODES, round(300 - 0.01 * number, 2)
+            records = [
+                {"n": f"bench/{channel}", "u": "Cel", "v": value_c}
+                for channel in range(node, CHANNELS, NODES)
+            ]
+            marks = {"boot": f"node{node}", "seq": number}
+            records[0] = marks | records[0]
+            publisher.client.publish("bench/x", json.dumps(records).encode(), 1)
             number += 1
 
     thread = threading.Thread(target=publish)
     try:
         shop.start()
-        warm_up(shop, publisher)
+        if heat:
+            warm_up(shop, publisher)
         thread.start()
         with sync_playwright() as play:
             browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)

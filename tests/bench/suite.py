@@ -140,13 +140,15 @@ def disk(given: Given) -> Iterator[Row]:
 
 
 def idle(given: Given) -> Iterator[Row]:
-    percent, resident_mb = pages.idle(given.place("idle"), given.of(60, 15))
-    yield Row(
-        "idle: 8 channels at 4 Hz on an open heat, one page open",
-        f"{percent:.1f} % of a core, {resident_mb:.0f} MB",
-        "<= 3 %, <= 120 MB",
-        percent <= 3 and resident_mb <= 120,
-    )
+    for what, heat in (("no heat open", False), ("all eight on an open heat", True)):
+        folder = given.place(f"idle-{heat}")
+        percent, resident_mb = pages.idle(folder, given.of(60, 15), heat)
+        yield Row(
+            f"8 channels at 4 Hz from two nodes, one page open, {what}",
+            f"{percent:.1f} % of a core, {resident_mb:.0f} MB",
+            "<= 3 %, <= 120 MB",
+            percent <= 3 and resident_mb <= 120,
+        )
 
 
 def twenty(given: Given) -> Iterator[Row]:
