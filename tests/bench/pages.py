@@ -93,8 +93,11 @@ def publish_to_text(folder: Path, count: int) -> Late:
 
 
 def idle(folder: Path, seconds: float, heat: bool) -> tuple[float, float]:
-    """Percent of one core and resident megabytes of the service: eight channels at 4 Hz each, a
-    pack of four from either of two nodes, one page open in chromium; with or without an open heat that has a forecast of all of them."""
+    """Percent of one core and resident megabytes of the service.
+
+    Eight channels at 4 Hz each, in packs of four from either of two nodes, one page open in
+    chromium; with or without an open heat that has a forecast of all of them.
+    """
     broker = Mosquitto(folder)
     broker.start()
     shop = mqtt_shop(folder, broker)
