@@ -75,6 +75,8 @@ class Sensor:
         shown: The sensor's own value, after its lag.
         timed: It sends its own times, off by ``skew_s``.
         off_true_k: Its own error, which a calibration takes off [K].
+        hung_until_s: It hung in the air beside a part as cold as that, and has been put back: only
+            its second reading shows that it is on its way to something else.
     """
 
     name: str
@@ -95,6 +97,8 @@ class Sensor:
     next_s: float = 0.0
     misleads_until_s: float = -1.0
     off_true_k: float = 0.0
+    hung_until_s: float = -1.0
+    hangs: bool = False
 
     def true(self) -> float:
         """What it would read without lag, noise and fault."""
@@ -113,12 +117,15 @@ class Sensor:
             target = ROOM_C
         self.shown += (target - self.shown) / max(1.0, self.lag_s)
         if self.fault is not None and t_s >= self.fault_until_s:
+            if self.fault == "off":
+                self.hung_until_s = t_s + 2 * self.interval_s
             self.fault = None
+        self.hangs = t_s <= self.hung_until_s
 
     @property
     def off_k(self) -> float:
         """How far its value is from the metal, where no fault misleads [K]."""
-        if self.what != "probe" or self.fault in MISLEADING:
+        if self.what != "probe" or self.fault in MISLEADING or self.hangs:
             return 0.0
         return abs(self.shown - self.casting.temperature_c)
 
