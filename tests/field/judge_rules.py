@@ -81,8 +81,8 @@ class Watcher:
                 yield "part ready without heat and purge"
 
     def _heat(self, job, part, channels, on_part: list[Sensor], t_s: float) -> Iterator[str]:
-        # One that was unplugged for the carry stays out of it where another one has come instead; in
-        # the moment before its node says so its last reading is as fresh and good as any.
+        # One that was unplugged for the carry stays out of it where another one has come instead;
+        # until its node says so its last reading is as fresh and good as any.
         probes = [
             s
             for s in on_part
