@@ -8,7 +8,7 @@ enough to be summed up when asked for. So nothing needs to be repaired after a k
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, func, select, true, update
@@ -154,7 +154,7 @@ def _add(sums: dict[Key, Figures], key: Key, figures: Figures) -> None:
 def _coarser(sums: dict[Key, Figures], factor: int) -> dict[Key, Figures]:
     coarser: dict[Key, Figures] = {}
     for (channel_id, unit_id, slot), figures in sums.items():
-        _add(coarser, (channel_id, unit_id, slot // factor), replace(figures))
+        _add(coarser, (channel_id, unit_id, slot // factor), figures.copy())
     return coarser
 
 

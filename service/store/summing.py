@@ -6,8 +6,9 @@ only counted.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
+from operator import add
 from typing import Any
 
 from sqlalchemy import ColumnElement, case, func
@@ -30,14 +31,21 @@ class Figures:
 
     def add(self, other: Figures) -> None:
         """Take in what another has summed up."""
-        self.low = min(_known(self.low, other.low), default=None)
-        self.high = max(_known(self.high, other.high), default=None)
-        self.total = sum(_known(self.total, other.total)) if self.good + other.good else None
+        self.low = _either(min, self.low, other.low)
+        self.high = _either(max, self.high, other.high)
+        self.total = _either(add, self.total, other.total)
         self.good += other.good
         self.suspect += other.suspect
         self.bad += other.bad
-        self.first_us = min(_known(self.first_us, other.first_us), default=None)
-        self.last_us = max(_known(self.last_us, other.last_us), default=None)
+        self.first_us = _either(min, self.first_us, other.first_us)
+        self.last_us = _either(max, self.last_us, other.last_us)
+
+    def copy(self) -> Figures:
+        """The same, to be added to."""
+        return Figures(
+            self.low, self.high, self.total, self.good, self.suspect, self.bad, self.first_us,
+            self.last_us,
+        )  # fmt: skip
 
     def values(self) -> tuple[float | int | None, ...]:
         """In the order of the columns of ``rollup``."""
@@ -53,8 +61,11 @@ class Figures:
         )
 
 
-def _known(*values: Any) -> Iterable[Any]:
-    return [value for value in values if value is not None]
+def _either(join: Callable[[Any, Any], Any], ours: Any, theirs: Any) -> Any:
+    """Both joined; the one that is known, where only one is."""
+    if ours is None:
+        return theirs
+    return ours if theirs is None else join(ours, theirs)
 
 
 def raw_figures(is_unit: ColumnElement[bool]) -> list[ColumnElement[Any]]:
