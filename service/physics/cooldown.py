@@ -21,7 +21,6 @@ from service.physics.cooldown_following import BIN_S, MOST_HYPOTHESES, Following
 from service.physics.cooldown_kinds import (
     AS_BEFORE,
     CHANGED,
-    COVERED,
     FASTER,
     GAS_OFF,
     GAS_ON,
@@ -43,7 +42,7 @@ _TOLD: dict[Change, tuple[Regime, ...]] = {
     "landed": FASTER,
     "cover off": FASTER,
     "purge on": FASTER,
-    "cover on": COVERED,
+    "cover on": SLOWER,
     "purge off": SLOWER,
 }
 _OVER = frozenset({"arc off", "purge off", "cover off"})

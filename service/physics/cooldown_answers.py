@@ -96,16 +96,8 @@ _WHY = {
 }
 
 
-def _quantile(ranked: Array, share: float) -> float:
-    """As ``np.quantile`` of values that are in order already."""
-    place = share * (len(ranked) - 1)
-    below = int(place)
-    low, high = float(ranked[below]), float(ranked[min(below + 1, len(ranked) - 1)])
-    return low + (place - below) * (high - low)
-
-
 def _spread(times: Array, otherwise: str) -> Forecast:
-    low, middle, high = (_quantile(times, share) for share in (0.05, 0.5, 0.95))
+    low, middle, high = (float(v) for v in np.quantile(times, (0.05, 0.5, 0.95)))
     if not math.isfinite(middle) or middle >= 0.01 * NEVER_S:
         return Forecast(None, _WHY[otherwise])
     return Forecast(Spread(low, middle, None if high >= 0.01 * NEVER_S else high), None)

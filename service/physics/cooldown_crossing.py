@@ -44,7 +44,6 @@ def draw(bank: Bank) -> tuple[Array, np.ndarray]:
     spread = np.einsum("dij,dj->di", roots[index], _NORMALS[:, :SIZE])
     out = bank.mean[chosen] + spread
     out[:, SHARE] = np.clip(out[:, SHARE], -0.7, 1.3)
-    out[:, SCALE] = np.maximum(out[:, SCALE], bank.least_k_s[chosen])
     return out, chosen
 
 

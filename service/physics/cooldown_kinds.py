@@ -26,7 +26,6 @@ class Regime:
         tau_sd: Spread of the decay time, of its natural log; 0.45 is a factor of 1.6 either way.
         share: Where the share begins; ``None``: as in the law before.
         off: The probe hangs in the air of the shop: what it heads for is not the part.
-        loses: No heat goes in: in cooler surroundings the part goes on losing some.
     """
 
     tau_s: float
@@ -39,7 +38,6 @@ class Regime:
     tau_sd: float = 0.45
     share: float | None = None
     off: bool = False
-    loses: bool = False
 
 
 _NONE = (0.0, 0.0)
@@ -55,78 +53,67 @@ FIRST: tuple[Regime, ...] = (
 )
 _COVERED, _FLAT = (0.11, 0.07), -0.25
 _COVERS: tuple[Regime, ...] = (
-    Regime(90.0, (0.02, 0.02), _COVERED, 0.25, 1e-3, 0.4, share=_FLAT, loses=True),
-    Regime(250.0, (0.05, 0.03), _COVERED, 0.25, 1e-3, 0.6, share=_FLAT, loses=True),
+    Regime(90.0, (0.02, 0.02), _COVERED, 0.25, 1e-3, 0.4, share=_FLAT),
+    Regime(250.0, (0.05, 0.03), _COVERED, 0.25, 1e-3, 0.6, share=_FLAT),
 )
 """Under 25 to 50 mm of fibre (0.06 to 0.12 W/(m·K), film outside) 1.5 to 4 W/(m²·K) are left of
 20 to 30 bare, and the loss goes with the difference itself: a share of -0.25 at 300 °C. The fibre
 (3 to 5 kg/m²) takes up 2 to 8 % of the heat of 5 to 10 mm of iron while it warms up."""
-_HEATED = (-1.0, 1.5)
 CHANGED: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, (1.0, 0.2), 0.05, 3e-3, 0.10, loses=True),
-    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.12, loses=True),
-    Regime(8.0, _NONE, _SAME, 0.25, 1e-3, 0.17, smooth=True, loses=True),
-    Regime(40.0, _NONE, (1.0, 0.5), 0.20, 1e-3, 0.12, smooth=True, loses=True),
-    Regime(150.0, _NONE, (1.0, 0.5), 0.20, 1e-3, 0.12, smooth=True, loses=True),
-    Regime(60.0, (0.015, 0.04), _SAME, 0.25, 1e-3, 0.07, loses=True),
-    Regime(200.0, (0.03, 0.06), _SAME, 0.25, 1e-3, 0.07, loses=True),
-    Regime(0.0, _NONE, _HEATED, 0.25, 3e-3, 0.03),
-    Regime(8.0, _NONE, _HEATED, 0.25, 3e-3, 0.06, smooth=True),
+    Regime(0.0, _NONE, (1.0, 0.2), 0.05, 3e-3, 0.10),
+    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.15),
+    Regime(8.0, _NONE, _SAME, 0.25, 1e-3, 0.20, smooth=True),
+    Regime(40.0, _NONE, (1.0, 0.5), 0.20, 1e-3, 0.12, smooth=True),
+    Regime(150.0, _NONE, (1.0, 0.5), 0.20, 1e-3, 0.12, smooth=True),
+    Regime(60.0, (0.015, 0.04), _SAME, 0.25, 1e-3, 0.07),
+    Regime(200.0, (0.03, 0.06), _SAME, 0.25, 1e-3, 0.07),
     *(replace(r, weight=0.1 * r.weight) for r in _COVERS),
 )
 _FASTER, _SLOWER = (1.5, 0.7), (0.6, 0.4)
 FASTER: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, _FASTER, 0.25, 1e-3, 0.15, loses=True),
-    Regime(8.0, _NONE, _FASTER, 0.25, 1e-3, 0.25, smooth=True, loses=True),
-    Regime(40.0, _NONE, _FASTER, 0.25, 1e-3, 0.20, smooth=True, loses=True),
-    Regime(150.0, _NONE, _FASTER, 0.25, 1e-3, 0.15, smooth=True, loses=True),
-    Regime(30.0, (0.02, 0.04), _FASTER, 0.25, 1e-3, 0.15, loses=True),
-    Regime(120.0, (0.03, 0.05), _FASTER, 0.25, 1e-3, 0.10, loses=True),
+    Regime(0.0, _NONE, _FASTER, 0.25, 1e-3, 0.15),
+    Regime(8.0, _NONE, _FASTER, 0.25, 1e-3, 0.25, smooth=True),
+    Regime(40.0, _NONE, _FASTER, 0.25, 1e-3, 0.20, smooth=True),
+    Regime(150.0, _NONE, _FASTER, 0.25, 1e-3, 0.15, smooth=True),
+    Regime(30.0, (0.02, 0.04), _FASTER, 0.25, 1e-3, 0.15),
+    Regime(120.0, (0.03, 0.05), _FASTER, 0.25, 1e-3, 0.10),
 )
 """Out of the oven, onto cold steel, uncovered, gas on."""
 SLOWER: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, _SLOWER, 0.25, 1e-3, 0.15, loses=True),
-    Regime(8.0, _NONE, _SLOWER, 0.25, 1e-3, 0.20, smooth=True, loses=True),
-    Regime(60.0, _NONE, _SLOWER, 0.25, 1e-3, 0.15, smooth=True, loses=True),
-    Regime(60.0, (0.02, 0.03), (0.25, 0.2), 0.45, 1e-3, 0.15, loses=True),
+    Regime(0.0, _NONE, _SLOWER, 0.25, 1e-3, 0.15),
+    Regime(8.0, _NONE, _SLOWER, 0.25, 1e-3, 0.20, smooth=True),
+    Regime(60.0, _NONE, _SLOWER, 0.25, 1e-3, 0.15, smooth=True),
+    Regime(60.0, (0.02, 0.03), (0.25, 0.2), 0.45, 1e-3, 0.15),
     *(replace(r, weight=0.35 * r.weight) for r in _COVERS),
 )
-"""Gas off, out of a draught."""
-COVERED: tuple[Regime, ...] = (
-    *(replace(r, weight=0.3 * r.weight) for r in SLOWER),
-    *(replace(r, weight=0.7 * r.weight) for r in _COVERS),
-)
-"""A blanket put on, and said so."""
+"""Covered, gas off."""
 SILENT: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, (1.0, 0.4), 0.10, 3e-3, 0.35, loses=True),
-    Regime(0.0, _NONE, (2.5, 1.5), 0.25, 3e-3, 0.40, loses=True),
-    Regime(200.0, (0.0, 0.05), (0.3, 0.3), 0.45, 1e-3, 0.25, loses=True),
+    Regime(0.0, _NONE, (1.0, 0.4), 0.10, 3e-3, 0.35),
+    Regime(0.0, _NONE, (2.5, 1.5), 0.25, 3e-3, 0.40),
+    Regime(200.0, (0.0, 0.05), (0.3, 0.3), 0.45, 1e-3, 0.25),
 )
 """While nothing was read: carried, set down on cold steel, covered, or nothing at all."""
 HEATING: tuple[Regime, ...] = (
-    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.25),
-    Regime(0.0, _NONE, _SAME, 0.25, 3e-3, 0.25),
-    Regime(60.0, _NONE, _SAME, 0.25, 1e-3, 0.15, smooth=True),
-    Regime(150.0, _NONE, _SAME, 0.25, 1e-3, 0.15, smooth=True),
-    Regime(400.0, _NONE, _SAME, 0.25, 1e-3, 0.20, smooth=True),
+    Regime(0.0, _NONE, _SAME, 0.25, 1e-3, 0.35),
+    Regime(0.0, _NONE, _SAME, 0.25, 3e-3, 0.35),
+    Regime(60.0, _NONE, _SAME, 0.25, 1e-3, 0.30, smooth=True),
 )
-"""In an oven, whatever it was doing before. Smooth: the oven itself still warms up (1 to 10 minutes
-and more), and the part's rate comes up with it."""
+"""In an oven, whatever it was doing before."""
 GAS_ON: tuple[Regime, ...] = (
-    Regime(8.0, _NONE, (1.03, 0.05), 0.0, 1e-3, 0.45, smooth=True, loses=True),
-    Regime(40.0, _NONE, (1.1, 0.1), 0.05, 1e-3, 0.30, smooth=True, loses=True),
-    Regime(8.0, _NONE, (1.6, 0.5), 0.20, 1e-3, 0.25, smooth=True, loses=True),
+    Regime(8.0, _NONE, (1.03, 0.05), 0.0, 1e-3, 0.45, smooth=True),
+    Regime(40.0, _NONE, (1.1, 0.1), 0.05, 1e-3, 0.30, smooth=True),
+    Regime(8.0, _NONE, (1.6, 0.5), 0.20, 1e-3, 0.25, smooth=True),
 )
 """Argon takes 3 % of a bare casting's loss, far more from a thin elbow next to the inlet."""
 GAS_OFF: tuple[Regime, ...] = (
-    Regime(8.0, _NONE, (0.97, 0.05), 0.0, 1e-3, 0.45, smooth=True, loses=True),
-    Regime(40.0, _NONE, (0.9, 0.1), 0.05, 1e-3, 0.30, smooth=True, loses=True),
-    Regime(8.0, _NONE, (0.65, 0.25), 0.20, 1e-3, 0.25, smooth=True, loses=True),
+    Regime(8.0, _NONE, (0.97, 0.05), 0.0, 1e-3, 0.45, smooth=True),
+    Regime(40.0, _NONE, (0.9, 0.1), 0.05, 1e-3, 0.30, smooth=True),
+    Regime(8.0, _NONE, (0.65, 0.25), 0.20, 1e-3, 0.25, smooth=True),
 )
 AS_BEFORE: tuple[Regime, ...] = (
-    Regime(12.0, (0.0, 0.05), (1.0, 0.2), 0.05, 1e-3, 0.35, loses=True),
-    Regime(45.0, (0.01, 0.08), (1.0, 0.2), 0.05, 1e-3, 0.40, loses=True),
-    Regime(150.0, (0.01, 0.08), (1.0, 0.2), 0.05, 1e-3, 0.25, loses=True),
+    Regime(12.0, (0.0, 0.05), (1.0, 0.2), 0.05, 1e-3, 0.35),
+    Regime(45.0, (0.01, 0.08), (1.0, 0.2), 0.05, 1e-3, 0.40),
+    Regime(150.0, (0.01, 0.08), (1.0, 0.2), 0.05, 1e-3, 0.25),
 )
 """The change is over (arc out, door shut, gas off): the law of before, after some equalising."""
 _KEPT = (1.0, 0.15)

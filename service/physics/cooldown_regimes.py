@@ -19,7 +19,6 @@ _LEAST_LOSS = 0.04  # of the loss before: under 50 mm of fibre, and nothing goes
 _LEAST_K_S = 0.02  # least spread of a new cooling rate
 _FREE_FROM, _FREE_SHARE = 0.4, 0.5
 _SHARE_SD_MOST = 0.45
-_OVEN_RATE_SD = 0.6
 _LASTED_S, _CALM_S = 60.0, 15.0
 _DISTURBED = 0.08  # of the height: more than a casting's own parts differ
 
@@ -263,8 +262,8 @@ def regimes_from(
     _spread_departure(new, regimes, max(abs(probe_c - around_c), 10.0))
     if around_c < probe_c:
         least = max(_LEAST_LOSS * rate_k_s, float(best.least_k_s[0]))
-        loses = np.array([r.loses for r in regimes])
-        new.least_k_s = np.where(loses, least, -np.inf)
+        takes_up = np.array([r.tau_s >= 60 and r.depart[0] > 0 for r in regimes])
+        new.least_k_s = np.where(takes_up, least, -np.inf)
     return new
 
 
@@ -302,39 +301,13 @@ def branch_heating(bank: Bank, t_s: float, share_of_weight: float) -> Bank:
     new = weighed(regimes_from(bank, best, t_s, HEATING), bank, share_of_weight)
     probe_c = new.mean[:, BULK] + new.mean[:, DEPART]
     # Whatever the part is now, an oven is set for preheat or stress relief: 300 to 650 °C.
-    oven_c = np.maximum(
-        probe_c + np.array([100.0, 150.0, 250.0, 200.0, 200.0]),
-        np.array([0.0, 400.0, 550.0, 450.0, 450.0]),
-    )
+    oven_c = np.maximum(probe_c + np.array([100.0, 150.0, 250.0]), np.array([0.0, 400.0, 550.0]))
     new.mean[:, AROUND] = oven_c
-    new.cov[:, AROUND, AROUND] = np.array([50.0, 125.0, 125.0, 125.0, 125.0]) ** 2
+    new.cov[:, AROUND, AROUND] = np.array([50.0, 125.0, 125.0]) ** 2
     new.reference_c = probe_c
-    _warm_with_the_oven(new, float(best.rates()[0][0]))
     new.mean[:, SHARE] = 0.3  # a fan stirs the air of an oven
     new.cov[:, SHARE, SHARE] = 0.3**2
     return new
-
-
-def _warm_with_the_oven(new: Bank, rate_k_s: float) -> None:
-    """Smooth regimes head for the rate a hot oven will give, from the rate of now [K/s]."""
-    probe_c = new.mean[:, BULK] + new.mean[:, DEPART]
-    for place in np.flatnonzero([r.smooth for r in HEATING]):
-        oven_c = float(new.mean[place, AROUND])
-        usual = usual_rate_k_s(new.metal, None, None, oven_c, float(probe_c[place]))[0]
-        tau_s = float(new.tau_s[place])
-        behind = tau_s * (usual - rate_k_s)
-        new.mean[place, [BULK, DEPART, SCALE]] = probe_c[place] - behind, behind, -usual
-        probe_var = float(new.predicted()[1][place])
-        var = (_OVEN_RATE_SD * usual) ** 2
-        # Rate = −scale − departure/τ stays that of now: the three are tied.
-        ties = np.array([tau_s, -tau_s, 1.0])
-        tied = slice(BULK, SCALE + 1)  # BULK, DEPART and SCALE stand side by side
-        new.cov[place, tied, tied] = var * np.outer(ties, ties)
-        new.cov[place, BULK, BULK] += probe_var
-        new.cov[place, DEPART, DEPART] += (0.02 * tau_s) ** 2
-        new.cov[place, BULK, BULK] += (0.02 * tau_s) ** 2
-        new.cov[place, BULK, DEPART] -= (0.02 * tau_s) ** 2
-        new.cov[place, DEPART, BULK] -= (0.02 * tau_s) ** 2
 
 
 def calm_law(bank: Bank, t_s: float) -> Bank | None:

@@ -177,18 +177,12 @@ def biot(coefficient_w_m2_k: float, length_m: float, conductivity_w_m_k: float) 
 
 def convection_shape(part_c: Array, around_c: Array, reference_c: Array) -> Array:
     """Natural convection relative to that at a reference temperature: (ΔT/ΔTref)^1.25."""
-    ratio = np.maximum((part_c - around_c) / (reference_c - around_c), 0.0)
-    # x·x^¼ by two square roots: several times faster than a general power.
-    return np.asarray(ratio * np.sqrt(np.sqrt(ratio)))
+    ratio = (part_c - around_c) / (reference_c - around_c)
+    return np.asarray(np.maximum(ratio, 0.0) ** 1.25)
 
 
 def radiation_shape(part_c: Array, around_c: Array, reference_c: Array) -> Array:
     """Radiation relative to that at a reference temperature: (T⁴−Ts⁴)/(Tref⁴−Ts⁴)."""
-    around4 = _fourth_power(around_c + ZERO_C_IN_K)
-    part4 = _fourth_power(part_c + ZERO_C_IN_K)
-    return np.asarray((part4 - around4) / (_fourth_power(reference_c + ZERO_C_IN_K) - around4))
-
-
-def _fourth_power(value: Array) -> Array:
-    squared = value * value
-    return np.asarray(squared * squared)
+    part4 = (part_c + ZERO_C_IN_K) ** 4
+    around4 = (around_c + ZERO_C_IN_K) ** 4
+    return np.asarray((part4 - around4) / ((reference_c + ZERO_C_IN_K) ** 4 - around4))

@@ -136,24 +136,6 @@ def test_a_change_is_noticed_within_30_s_and_learnt_in_90(factor: float, what: s
     assert p50 == pytest.approx(true, rel=0.15), what
 
 
-def test_a_blanket_nobody_told_of_is_noticed_and_its_fibre_allowed_for() -> None:
-    """12 % of the bare loss are left, once the fibre has taken up its heat (150 s).
-
-    After 90 s most of what the probe shows is the fibre's: the rate of the moment, carried on,
-    would be wrong by half. What is left under this or that blanket is known to a third.
-    """
-    trace = lump(loss=lambda t: 0.12 + 0.25 * math.exp(-(t - 200) / 150) if t >= 200 else 1.0)
-    limit = trace(200) - 25
-    fit = fed(trace, 230)
-    low, _, high = spread(fit.until_below(limit, 230))
-    assert low <= crossing_s(trace, limit) - 230 <= high
-    fit = fed(trace, 285, fit=fit, from_s=231)
-    true = crossing_s(trace, limit) - 285
-    low, middle, high = spread(fit.until_below(limit, 285))
-    assert middle == pytest.approx(true, rel=0.35)
-    assert low <= true <= high
-
-
 @pytest.mark.parametrize("slope_k_s", [-0.3, 0.3, 2.0])
 @pytest.mark.parametrize("silent_s", [600, 86400 * 300])
 def test_whatever_comes_after_a_long_silence_overflows_nothing(
