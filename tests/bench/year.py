@@ -28,13 +28,15 @@ START_US = 1_760_000_000 * SECOND_US
 CHANNEL = "year/0"
 
 ROWS = """
-    WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < :count)
-    INSERT INTO reading SELECT 1, :start + i * :every, 300 + (i * 7919 % 977) / 8.0, 0, 1500,
-        i + 1, 1, 1, NULL FROM n
+    WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < :steps)
+    INSERT INTO reading SELECT :channel, :start + i * :every, 300 + (i * 7919 % 977) / 8.0, 0, 1500,
+        i * :channels + :channel, 1, 1, NULL FROM n
 """
 MARKS = """
-    WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE (i + 1) * :seqs < :count)
-    INSERT INTO seq_mark SELECT i * :seqs + 1, 0, :start + i * :seqs * :every + 1500 FROM n
+    WITH RECURSIVE n(i) AS (
+        SELECT :renew UNION ALL SELECT i + :renew FROM n WHERE i + :renew < :steps
+    )
+    INSERT INTO seq_mark SELECT i * :channels + 1, 0, :start + i * :every + 1500 FROM n
 """
 SUMS = """
     INSERT INTO rollup SELECT :span, channel_id, unit_id, t_us / (:span * 1000000) AS slot,
@@ -51,26 +53,34 @@ def reading(number: int, every_us: int, channel: str = CHANNEL) -> Reading:
     )
 
 
-def make_year(database: Path, every_s: int) -> int:
-    """Fill a database with one channel's year; how many readings."""
+def make_year(database: Path, every_s: int, channels: int = 1) -> int:
+    """Fill a database with a year of each channel; how many readings."""
+    first = [reading(0, 0, f"year/{number}")._replace(seq=number + 1) for number in range(channels)]
     store = Store.open(f"sqlite:///{database}")
-    store.write_side.keeper.keep([Arrived((reading(0, every_s * SECOND_US),))])
+    store.write_side.keeper.keep([Arrived(tuple(first))])
     store.close()
-    count = YEAR_S // every_s - 1
-    given = {"count": count, "start": START_US, "every": every_s * SECOND_US, "seqs": RENEW_SEQ}
+    given = {
+        "steps": YEAR_S // every_s - 1,
+        "start": START_US,
+        "every": every_s * SECOND_US,
+        "channels": channels,
+        "renew": RENEW_SEQ // channels,
+    }
     connection = sqlite3.connect(database, isolation_level=None)
     connection.execute("PRAGMA synchronous = OFF")
     connection.execute("BEGIN")
-    connection.execute(ROWS, given)
+    for channel in range(1, channels + 1):
+        connection.execute(ROWS, given | {"channel": channel})
     connection.execute(MARKS, given)
     connection.execute("DELETE FROM rollup")
     for span_s in SPANS_S:
         connection.execute(SUMS, {"span": span_s})
-    connection.execute("UPDATE rollup_mark SET seq = ?", (count + 1,))
+    (count,) = connection.execute("SELECT max(seq) FROM reading").fetchone()
+    connection.execute("UPDATE rollup_mark SET seq = ?", (count,))
     connection.execute("COMMIT")
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     connection.close()
-    return count + 1
+    return int(count)
 
 
 def _asked(shop: ServiceProcess, start_s: int, length_s: int) -> float:
