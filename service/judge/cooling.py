@@ -137,25 +137,24 @@ class CoolingTrack:
         """Forecasts for this whole second; expensive, so only for what the phase needs."""
         at_s = max(self.told_s, now_us / 1e6)
         self.asked_us = now_us
-        self.rate, self.level = self.model.rate(), self.model.level(at_s)
+        now = self.model.at(at_s)
+        self.rate, self.level = self.model.rate(), now.level()
         if phase == "slow cool":
             self.rate = self.measured.rate(at_s)
         self.closes = self.opens = self.below_interpass = self.touch = None
         limits = in_force(part)
         low, high = limits.preheat_min_c, limits.interpass_max_c
         if phase == "slow cool":
-            self.touch = self._when(self.model.until_below, TOUCH_C, at_s)
+            self.touch = self._when(now.until_below, TOUCH_C)
         elif phase == "oven":
-            self.opens = None if low is None else self._when(self.model.until_above, low, at_s)
+            self.opens = None if low is None else self._when(now.until_above, low)
         elif phase in ("carry", "bench"):
-            self.closes = None if low is None else self._when(self.model.until_below, low, at_s)
+            self.closes = None if low is None else self._when(now.until_below, low)
             if high is not None and self.level is not None and self.level.temperature_c > high:
-                self.below_interpass = self._when(self.model.until_below, high, at_s)
+                self.below_interpass = self._when(now.until_below, high)
 
-    def _when(
-        self, ask: Callable[[float, float], Forecast], limit_c: float, at_s: float
-    ) -> Forecast:
-        return within_error(ask, limit_c, at_s, self.error_k)
+    def _when(self, ask: Callable[[float], Forecast], limit_c: float) -> Forecast:
+        return within_error(ask, limit_c, self.error_k)
 
     def forget_answers(self) -> None:
         """Nothing can be said any more."""

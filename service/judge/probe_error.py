@@ -74,7 +74,7 @@ class ProbeError:
 
 
 def within_error(
-    ask: Callable[[float, float], Forecast], limit_c: float, at_s: float, error_k: float | None
+    ask: Callable[[float], Forecast], limit_c: float, error_k: float | None
 ) -> Forecast:
     """A crossing time that allows for an error the same in every reading.
 
@@ -83,17 +83,16 @@ def within_error(
     by the difference, as one independent error is added to another.
 
     Args:
-        ask: The model's question: limit [°C] and moment [s] to a forecast.
+        ask: The model's question of one moment: limit [°C] to a forecast.
         limit_c: The limit [°C].
-        at_s: The moment [s].
         error_k: Either way, 19 times in 20 [K]; ``None`` or 0: nothing is known of it.
     """
-    told = ask(limit_c, at_s)
+    told = ask(limit_c)
     spread = told.time_left_s
     if not error_k or spread is None or told.reason is not None:
         return told
     off_k = error_k * ONE_SIDED_95 / TWO_SIDED_95
-    others = [ask(limit_c + off_k, at_s).time_left_s, ask(limit_c - off_k, at_s).time_left_s]
+    others = [ask(limit_c + off_k).time_left_s, ask(limit_c - off_k).time_left_s]
     middles = [None if each is None else each.p50 for each in others]
     early = min((each for each in middles if each is not None), default=spread.p50)
     early_s = max(0.0, spread.p50 - early)

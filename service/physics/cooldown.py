@@ -11,9 +11,8 @@ import math
 from dataclasses import dataclass
 
 from service.physics.cooldown_answers import (
-    falling_forecast,
+    Moment,
     middle_and_sd,
-    rising_forecast,
     soaked_forecast,
 )
 from service.physics.cooldown_bank import AROUND, SCALE, SHARE
@@ -156,17 +155,11 @@ class Cooldown(Following):
         Returns:
             p05, p50 and p95 [s], or the reason why nothing can be said.
         """
-        bank = self._at(at_s)
-        if bank is None:
-            return self._nothing_known(at_s)
-        return falling_forecast(bank, limit_c, at_s, self._used)
+        return self.at(at_s).until_below(limit_c)
 
     def until_above(self, limit_c: float, at_s: float) -> Forecast:
         """Seconds from ``at_s`` until the probe rises above ``limit_c`` (in the oven)."""
-        bank = self._at(at_s)
-        if bank is None:
-            return self._nothing_known(at_s)
-        return rising_forecast(bank, limit_c, at_s, self._used)
+        return self.at(at_s).until_above(limit_c)
 
     def until_soaked(
         self, limit_c: float, soak_s: float, at_s: float, above_for_s: float = 0.0
@@ -201,13 +194,11 @@ class Cooldown(Following):
 
     def level(self, at_s: float) -> Level | None:
         """The probe's noise-free temperature at ``at_s``; ``None`` before the first reading."""
-        bank = self._at(at_s)
-        if bank is None:
-            return None
-        mean, sd = middle_and_sd(*bank.predicted(), bank.weights())
-        return Level(mean, sd)
+        return self.at(at_s).level()
 
-    def _nothing_known(self, at_s: float) -> Forecast:
-        if self._bank is None:
-            return Forecast(None, "no reading yet")
-        return Forecast(None, f"no reading for {at_s - self._t_s:.0f} s")
+    def at(self, at_s: float) -> Moment:
+        """What is believed of the moment ``at_s``, for several questions about it."""
+        bank = self._at(at_s)
+        silent = self._bank is not None
+        nothing = f"no reading for {at_s - self._t_s:.0f} s" if silent else "no reading yet"
+        return Moment(bank, at_s, self._used, nothing)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from service.physics.cooldown_bank import AROUND, Bank
 from service.physics.cooldown_crossing import NEVER_S, crossing_times_s
-from service.physics.materials import Array
+from service.physics.cooldown_values import Level
+from service.physics.materials import Array, quantiles
 from service.readings import Forecast, Spread
 
 # Standard normal quantiles at (i + ½)/15.
@@ -30,6 +32,42 @@ def middle_and_sd(value: Array, variance: Array, weights: Array) -> tuple[float,
     places = np.minimum(np.searchsorted(cumulative, (0.05, 0.5, 0.95)), len(order) - 1)
     low, middle, high = (float(v) for v in sorted_points[places])
     return middle, max(high - middle, middle - low) / 1.645
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What is believed of one moment, to be asked several times; carried there only once.
+
+    Attributes:
+        bank: The hypotheses carried on to it; ``None``: nothing can be said, see ``nothing``.
+        at_s: The moment [s].
+        used: Readings that the bank rests on.
+        nothing: Why nothing can be said without a bank.
+    """
+
+    bank: Bank | None
+    at_s: float
+    used: int
+    nothing: str
+
+    def level(self) -> Level | None:
+        """The probe's noise-free temperature; ``None`` where nothing can be said."""
+        if self.bank is None:
+            return None
+        mean, sd = middle_and_sd(*self.bank.predicted(), self.bank.weights())
+        return Level(mean, sd)
+
+    def until_below(self, limit_c: float) -> Forecast:
+        """Seconds until the probe falls below ``limit_c`` [°C]."""
+        if self.bank is None:
+            return Forecast(None, self.nothing)
+        return falling_forecast(self.bank, limit_c, self.at_s, self.used)
+
+    def until_above(self, limit_c: float) -> Forecast:
+        """Seconds until the probe rises above ``limit_c`` [°C]."""
+        if self.bank is None:
+            return Forecast(None, self.nothing)
+        return rising_forecast(self.bank, limit_c, self.at_s, self.used)
 
 
 def falling_forecast(bank: Bank, limit_c: float, at_s: float, used: int) -> Forecast:
@@ -97,7 +135,7 @@ _WHY = {
 
 
 def _spread(times: Array, otherwise: str) -> Forecast:
-    low, middle, high = (float(v) for v in np.quantile(times, (0.05, 0.5, 0.95)))
+    low, middle, high = (float(v) for v in quantiles(times, (0.05, 0.5, 0.95)))
     if not math.isfinite(middle) or middle >= 0.01 * NEVER_S:
         return Forecast(None, _WHY[otherwise])
     return Forecast(Spread(low, middle, None if high >= 0.01 * NEVER_S else high), None)

@@ -29,7 +29,7 @@ import numpy as np
 import numpy.typing as npt
 
 from service.physics.heat_loss import convection_shape, radiation_shape
-from service.physics.materials import Array, specific_heat_table
+from service.physics.materials import Array, clipped, specific_heat_table
 from service.units import ZERO_C_IN_K
 
 BULK, DEPART, SCALE, SHARE, AROUND, DECAY = range(6)
@@ -176,10 +176,10 @@ class Bank:
             rad = radiation_shape(middle, around, ref)
             inv_c = 1.0 / self.relative_capacity(middle, ref)
             shape = (conv + share * (rad - conv)) * inv_c
-            rate = np.clip(scale * shape, -_FASTEST_K_S, _FASTEST_K_S)
+            rate = clipped(scale * shape, -_FASTEST_K_S, _FASTEST_K_S)
             middle = bulk - 0.5 * dt * rate
         jac = self._jacobian(dt, bulk, conv=conv, rad=rad, inv_c=inv_c)
-        mean[:, BULK] = np.clip(bulk - dt * rate, *_BULK_RANGE_C)
+        mean[:, BULK] = clipped(bulk - dt * rate, *_BULK_RANGE_C)
         mean[:, DEPART] = mean[:, DEPART] * jac[:, DEPART, DEPART]
         cov = jac @ self.cov @ jac.transpose(0, 2, 1)
         cov[:, SCALE, SCALE] += (self.drift * scale) ** 2 * dt + _TINY * dt
@@ -194,13 +194,13 @@ class Bank:
         above = np.where(np.abs(above) < 1.0, np.copysign(1.0, above), above)
         ref_above = ref - around
         around_k, ref_k, bulk_k = around + ZERO_C_IN_K, ref + ZERO_C_IN_K, bulk + ZERO_C_IN_K
-        ref4 = ref_k**4 - around_k**4
-        by_bulk = (1 - share) * 1.25 * conv / above + share * 4 * bulk_k**3 / ref4
+        ref4 = np.square(np.square(ref_k)) - np.square(np.square(around_k))
+        by_bulk = (1 - share) * 1.25 * conv / above + share * 4 * (bulk_k * bulk_k * bulk_k) / ref4
         by_around = (1 - share) * 1.25 * conv * (1 / ref_above - 1 / above)
-        by_around += share * 4 * around_k**3 / ref4 * (rad - 1)
+        by_around += share * 4 * (around_k * around_k * around_k) / ref4 * (rad - 1)
         jac = np.zeros((len(self), SIZE, SIZE))
         jac[:] = _IDENTITY
-        jac[:, BULK, BULK] = np.exp(-np.clip(dt * scale * by_bulk * inv_c, -1.0, 5.0))
+        jac[:, BULK, BULK] = np.exp(-clipped(dt * scale * by_bulk * inv_c, -1.0, 5.0))
         jac[:, BULK, SCALE] = -dt * shape
         jac[:, BULK, SHARE] = -dt * scale * (rad - conv) * inv_c
         jac[:, BULK, AROUND] = -dt * scale * by_around * inv_c
@@ -255,7 +255,7 @@ class Bank:
         value, variance = self.predicted()
         sign = 1.0 if above else -1.0
         total = np.sqrt(variance + limit_var)
-        z = np.clip(sign * (value - limit_c) / total, -6.0, 6.0)
+        z = clipped(sign * (value - limit_c) / total, -6.0, 6.0)
         inside = np.array([0.5 * math.erfc(-x / math.sqrt(2.0)) for x in z])
         edge = np.exp(-0.5 * z**2) / math.sqrt(2.0 * math.pi) / inside
         self.log_weight = self.log_weight + np.log(inside)
@@ -268,12 +268,12 @@ class Bank:
     def _bound(self) -> None:
         """Keep what a hypothesis may believe inside what can be; a lost one must not overflow."""
         mean, ref = self.mean, self.reference_c
-        mean[:, BULK] = np.clip(mean[:, BULK], *_BULK_RANGE_C)
-        mean[:, SCALE] = np.clip(mean[:, SCALE], -_FASTEST_K_S, _FASTEST_K_S)
-        mean[:, SHARE] = np.clip(mean[:, SHARE], *_SHARE_RANGE)
-        mean[:, DECAY] = np.clip(mean[:, DECAY], *_DECAY_RANGE)
-        mean[:, DEPART] = np.clip(mean[:, DEPART], -_MOST_DEPARTURE_K, _MOST_DEPARTURE_K)
-        mean[:, AROUND] = np.clip(mean[:, AROUND], *_AROUND_RANGE_C)
+        mean[:, BULK] = clipped(mean[:, BULK], *_BULK_RANGE_C)
+        mean[:, SCALE] = clipped(mean[:, SCALE], -_FASTEST_K_S, _FASTEST_K_S)
+        mean[:, SHARE] = clipped(mean[:, SHARE], *_SHARE_RANGE)
+        mean[:, DECAY] = clipped(mean[:, DECAY], *_DECAY_RANGE)
+        mean[:, DEPART] = clipped(mean[:, DEPART], -_MOST_DEPARTURE_K, _MOST_DEPARTURE_K)
+        mean[:, AROUND] = clipped(mean[:, AROUND], *_AROUND_RANGE_C)
         # The law is anchored at ref, which must stay on its own side of the surroundings.
         apart = ref - mean[:, AROUND]
         mean[:, AROUND] = ref - np.where(

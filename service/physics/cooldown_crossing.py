@@ -10,7 +10,7 @@ import numpy as np
 
 from service.physics.cooldown_bank import AROUND, BULK, DECAY, DEPART, SCALE, SHARE, SIZE, Bank
 from service.physics.heat_loss import convection_shape, radiation_shape
-from service.physics.materials import Array
+from service.physics.materials import Array, clipped
 
 DRAWS = 256
 _NODES = 40
@@ -43,7 +43,7 @@ def draw(bank: Bank) -> tuple[Array, np.ndarray]:
     roots = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
     spread = np.einsum("dij,dj->di", roots[index], _NORMALS[:, :SIZE])
     out = bank.mean[chosen] + spread
-    out[:, SHARE] = np.clip(out[:, SHARE], -0.7, 1.3)
+    out[:, SHARE] = clipped(out[:, SHARE], -0.7, 1.3)
     return out, chosen
 
 
@@ -58,7 +58,7 @@ def crossing_times_s(bank: Bank, limit_c: float, at_s: float, *, rising: bool = 
     )
     sign = -1.0 if rising else 1.0
     ref = bank.reference_c[chosen, None]
-    tau = np.exp(np.clip(values[:, DECAY, None], 0.0, 8.0))
+    tau = np.exp(clipped(values[:, DECAY, None], 0.0, 8.0))
     # The slow mode runs from where it is to where the probe must have crossed at the latest.
     end = limit_c - sign * np.maximum(sign * depart, 0.0)
     start = sign * np.maximum(sign * bulk, sign * end)
@@ -94,7 +94,7 @@ def _model_error(bank: Bank, chosen: np.ndarray, at_s: float, limit_c: float) ->
     """
     probe = bank.mean[:, BULK] + bank.mean[:, DEPART]
     height = np.maximum(np.abs(probe - bank.mean[:, AROUND]), 5.0)
-    ahead = np.clip(np.abs(probe - limit_c) / height, 0.0, 1.0)
+    ahead = clipped(np.abs(probe - limit_c) / height, 0.0, 1.0)
     age = np.maximum(at_s - bank.born_s, 0.0)
     size = np.where(bank.changed, YOUNG_ERROR, YOUNG_ERROR_FIRST)
     settling_s = np.where(bank.changed, SETTLING_S, SETTLING_FIRST_S)
@@ -115,6 +115,6 @@ def _first_below(times: Array, probe: Array, limit_c: float) -> Array:
     before = np.maximum(first - 1, 0)
     high, low = probe[rows, before], probe[rows, first]
     span = np.where(high - low > 1e-9, high - low, 1.0)
-    share = np.clip((high - limit_c) / span, 0.0, 1.0)
+    share = clipped((high - limit_c) / span, 0.0, 1.0)
     out = times[rows, before] + share * (times[rows, first] - times[rows, before])
     return np.where(first == 0, 0.0, out)

@@ -14,6 +14,7 @@ from typing import Literal
 
 import numpy as np
 
+from service.physics.materials import quantiles
 from service.physics.purge_filter import observe, suspect_dead_leg
 from service.physics.purge_flow import FlowRecord
 from service.physics.purge_forecast import (
@@ -187,7 +188,7 @@ class Purge:
         self._work_through(min(t_s, self._t_s + UNHEARD_MOST_S))
         self._t_s = max(self._t_s, t_s)
         if self._by_flow is not None and self._bound_before.due(self._t_s):
-            bound = float(np.quantile(self._by_flow.oxygen_ppm, LEVELS[2]))
+            (bound,) = quantiles(self._by_flow.oxygen_ppm, LEVELS[2:])
             self._bound_before.add(self._t_s, bound, self._sensed.slowest_s)
 
     def _work_through(self, t_s: float) -> None:
@@ -371,7 +372,7 @@ class Purge:
         sensor = self._sensed
         flow_only, learnt = None, None
         if by_flow is not None:
-            flow_only = [float(q) for q in np.quantile(by_flow.oxygen_ppm, LEVELS)]
+            flow_only = quantiles(by_flow.oxygen_ppm, LEVELS)
         if self.basis == "oxygen sensor" or sensor.updates >= _LEARNT_UPDATES:
             learnt = weighted_quantiles(
                 sensor.joint_ppm(sensor.members), sensor.joint_weight(), LEVELS

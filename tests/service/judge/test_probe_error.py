@@ -34,7 +34,7 @@ def test_drift_is_counted_from_the_last_check() -> None:
     assert ProbeError(None, None, 0.0, None, 0).floor_k(100, None, half) is None
 
 
-def line(limit_c: float, _at_s: float) -> Forecast:
+def line(limit_c: float) -> Forecast:
     """A probe that falls from 300 °C by 0.1 K/s, its model sure of it within 5 %."""
     middle = (300 - limit_c) / 0.1
     return Forecast(Spread(0.95 * middle, middle, 1.05 * middle), None)
@@ -42,7 +42,7 @@ def line(limit_c: float, _at_s: float) -> Forecast:
 
 def test_a_forecast_s_ends_move_out_by_the_error_over_the_rate() -> None:
     """By hand: 2 K of 1.96 sd are 1.679 K of 1.645 sd, at 0.1 K/s 16.79 s."""
-    told = within_error(line, 200, 0, 2.0).time_left_s
+    told = within_error(line, 200, 2.0).time_left_s
     assert told is not None
     off_s = 2.0 * 1.645 / 1.96 / 0.1
     assert told.p50 == 1000
@@ -52,19 +52,19 @@ def test_a_forecast_s_ends_move_out_by_the_error_over_the_rate() -> None:
 
 @pytest.mark.parametrize("error_k", [None, 0.0])
 def test_nothing_known_changes_nothing(error_k) -> None:
-    assert within_error(line, 200, 0, error_k) == line(200, 0)
+    assert within_error(line, 200, error_k) == line(200)
 
 
 def test_what_cannot_be_said_stays_unsaid() -> None:
     unsaid = Forecast(None, "the temperature is in doubt")
-    assert within_error(lambda _limit, _at: unsaid, 200, 0, 2.0) is unsaid
+    assert within_error(lambda _limit: unsaid, 200, 2.0) is unsaid
 
 
 def test_where_the_colder_limit_is_never_reached_there_is_no_end() -> None:
-    def floor(limit_c: float, at_s: float) -> Forecast:
-        return line(limit_c, at_s) if limit_c >= 200 else Forecast(None, "never")
+    def floor(limit_c: float) -> Forecast:
+        return line(limit_c) if limit_c >= 200 else Forecast(None, "never")
 
-    told = within_error(floor, 200, 0, 2.0).time_left_s
+    told = within_error(floor, 200, 2.0).time_left_s
     assert told is not None
     assert told.p95 is None
     assert told.p05 < 950
@@ -83,7 +83,7 @@ def test_the_window_closes_earlier_for_a_probe_that_may_read_high(stage) -> None
     (shown,) = [each for each in stage.judge.bench()["channels"] if each["name"] == "tc1"]
     assert shown["error_floor_k"] == 2.5
     wide, plain = cooling.closes, cooling.model.until_below(200, stage.now_us / 1e6)
-    assert wide == within_error(cooling.model.until_below, 200, stage.now_us / 1e6, 2.5)
+    assert wide == within_error(cooling.model.at(stage.now_us / 1e6).until_below, 200, 2.5)
     assert wide.time_left_s.p05 < plain.time_left_s.p05
     assert wide.time_left_s.p95 > plain.time_left_s.p95
     stage.act(act.RateProbe(channel="tc1"))
