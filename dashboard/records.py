@@ -9,12 +9,15 @@ from flask import Blueprint, Response, request
 
 from dashboard.answers import json_answer, wiring
 from dashboard.problems import Problem, shown
+from service.records.compare import ALIGNMENTS, MOST_HEATS, Alignment
 from service.records.gather import UnknownHeat
 from service.store.errors import StoreError
 
 records = Blueprint("records", __name__)
 
 PAPERS = ("A4", "Letter")
+LONGEST_ID = 18
+"""Digits of a heat's number: what an integer of the database holds."""
 _T = TypeVar("_T")
 
 
@@ -67,6 +70,45 @@ def table(heat_id: int) -> Response:
     """Its readings for a spreadsheet."""
     body = _found(lambda: wiring().shelf.table(heat_id))
     return _file(body, "text/csv; charset=utf-8", f"heat-{heat_id}.csv")
+
+
+@records.get("/api/v1/compare")
+def compare() -> Response:
+    """Heats side by side: where each has its zero, and its figures."""
+    heat_ids, align = _wanted()
+    told = _found(lambda: wiring().shelf.compared(heat_ids, align))
+    return json_answer({"align": align, "heats": told})
+
+
+@records.get("/api/v1/compare.svg")
+def compare_chart() -> Response:
+    """The same heats as one chart."""
+    heat_ids, align = _wanted()
+    body = _found(lambda: wiring().shelf.compare_chart(heat_ids, align))
+    return _file(body.encode(), "image/svg+xml")
+
+
+def _wanted() -> tuple[list[int], Alignment]:
+    """Which heats to compare, each once, and by what zero."""
+    said = request.args.get("heats", "")
+    numbers = said.split(",")
+    if not all(each.isascii() and each.isdigit() and len(each) <= LONGEST_ID for each in numbers):
+        raise Problem(
+            422, "bad-heats", f"heats {shown(said)!r} are not numbers of heats with commas between."
+        )
+    heat_ids = list(dict.fromkeys(int(each) for each in numbers))
+    if not 1 <= len(heat_ids) <= MOST_HEATS:
+        raise Problem(
+            422,
+            "bad-heats",
+            f"{len(heat_ids)} heats were asked for; 1 to {MOST_HEATS} are allowed.",
+        )
+    asked = request.args.get("align", ALIGNMENTS[0])
+    align = next((each for each in ALIGNMENTS if each == asked), None)
+    if align is None:
+        allowed = ", ".join(ALIGNMENTS)
+        raise Problem(422, "bad-align", f"align {shown(asked)!r} is not one of {allowed}.")
+    return heat_ids, align
 
 
 def _file(body: bytes, kind: str, name: str | None = None) -> Response:

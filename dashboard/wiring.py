@@ -168,6 +168,16 @@ class Shelf(Protocol):
     def chart(self, heat_id: int) -> str:
         """Its chart as SVG."""
 
+    def compared(
+        self, heat_ids: Sequence[int], align: Literal["oven exit", "first pass", "clock"]
+    ) -> Sequence[Mapping[str, object]]:
+        """Heats side by side with their figures."""
+
+    def compare_chart(
+        self, heat_ids: Sequence[int], align: Literal["oven exit", "first pass", "clock"]
+    ) -> str:
+        """The same heats as one chart, SVG."""
+
     def report(self, heat_id: int, paper: Literal["A4", "Letter"]) -> bytes:
         """Its report as PDF."""
 

@@ -75,7 +75,7 @@ def chart(record: HeatRecord, traces: Traces, width: float, height: float) -> Dr
     _time_axis(drawing, record, x, panels)
     _phases(drawing, record, x, panels["temperature"])
     for name, panel in panels.items():
-        _frame(drawing, panel, width, name)
+        draw_frame(drawing, panel, width, name)
     _limits(drawing, record, panels, width)
     letters = iter(LETTERS)
     for name, each in (
@@ -112,7 +112,7 @@ def _top_flow(flow: Sequence[tuple[ChannelRecord, History]]) -> float:
     return math.ceil(max([5.0, *highs]) / 5) * 5
 
 
-def _text(drawing: Drawing, x: float, y: float, text: str, **given: Any) -> None:
+def draw_text(drawing: Drawing, x: float, y: float, text: str, **given: Any) -> None:
     made = {"fontName": FONT, "fontSize": SMALL, "fillColor": black} | given
     drawing.add(String(x, y, text, **made))
 
@@ -129,12 +129,12 @@ def _ticks(panel: Panel) -> list[float]:
 TITLES = {"temperature": "°C", "oxygen": "O2 ppm", "flow": "Ar l/min"}
 
 
-def _frame(drawing: Drawing, panel: Panel, width: float, name: str) -> None:
+def draw_frame(drawing: Drawing, panel: Panel, width: float, name: str) -> None:
     for value in _ticks(panel):
         y = panel.y(value)
         drawing.add(Line(LEFT, y, width - RIGHT, y, strokeColor=PALE, strokeWidth=0.4))
         text = f"{value:g}" if value < 1000 else f"{value / 1000:g}k"
-        _text(drawing, LEFT - 3, y - 2.2, text, textAnchor="end")
+        draw_text(drawing, LEFT - 3, y - 2.2, text, textAnchor="end")
     drawing.add(
         Rect(
             LEFT, panel.bottom, width - LEFT - RIGHT, panel.top - panel.bottom,
@@ -155,7 +155,9 @@ def _phases(drawing: Drawing, record: HeatRecord, x: Scale, panel: Panel) -> Non
             )
         )  # fmt: skip
         if right - left > len(phase.phase) * 3.9:
-            _text(drawing, (left + right) / 2, panel.top + 4.4, phase.phase, textAnchor="middle")
+            draw_text(
+                drawing, (left + right) / 2, panel.top + 4.4, phase.phase, textAnchor="middle"
+            )
         if place:
             drawing.add(
                 Line(left, panel.bottom, left, panel.top, strokeColor=GREY, strokeWidth=0.4)
@@ -183,7 +185,7 @@ def _limits(drawing: Drawing, record: HeatRecord, panels: dict[str, Panel], widt
 def _boxed(drawing: Drawing, right: float, y: float, text: str) -> None:
     wide = len(text) * SMALL * 0.58
     drawing.add(Rect(right - wide, y - 1, wide, SMALL + 1, fillColor=white, strokeColor=None))
-    _text(drawing, right, y + 0.4, text, textAnchor="end")
+    draw_text(drawing, right, y + 0.4, text, textAnchor="end")
 
 
 def _passes(drawing: Drawing, record: HeatRecord, x: Scale, panels: dict[str, Panel]) -> None:
@@ -199,7 +201,7 @@ def _passes(drawing: Drawing, record: HeatRecord, x: Scale, panels: dict[str, Pa
                 )
             )  # fmt: skip
         drawing.add(Rect(left, top + 12, wide, 4, fillColor=black, strokeColor=None))
-        _text(drawing, left + wide / 2, top + 18, f"{each.number}", textAnchor="middle")
+        draw_text(drawing, left + wide / 2, top + 18, f"{each.number}", textAnchor="middle")
 
 
 def _alarms(drawing: Drawing, record: HeatRecord, x: Scale, panel: Panel) -> None:
@@ -236,12 +238,12 @@ def _trace(
     for share in (0.12 + 0.07 * (place % 4), 0.55 + 0.07 * (place % 4)):
         if drawn:
             t_us, value = drawn[int(share * (len(drawn) - 1))]
-            _letter(drawing, x(t_us), panel.y(value), letter)
+            draw_letter(drawing, x(t_us), panel.y(value), letter)
 
 
-def _letter(drawing: Drawing, x: float, y: float, letter: str) -> None:
+def draw_letter(drawing: Drawing, x: float, y: float, letter: str) -> None:
     drawing.add(Rect(x - 3, y - 3.4, 6, 6.8, fillColor=white, strokeColor=None))
-    _text(drawing, x, y - 2.4, letter, textAnchor="middle", fontName="VeraBd")
+    draw_text(drawing, x, y - 2.4, letter, textAnchor="middle", fontName="VeraBd")
 
 
 def stretches(of: ChannelRecord, history: History) -> list[list[tuple[float, float]]]:
@@ -286,5 +288,5 @@ def _time_axis(drawing: Drawing, record: HeatRecord, x: Scale, panels: dict[str,
         drawing.add(Line(at, FOOT, at, FOOT - 3, strokeColor=black, strokeWidth=0.5))
         for panel in panels.values():
             drawing.add(Line(at, panel.bottom, at, panel.top, strokeColor=PALE, strokeWidth=0.3))
-        _text(drawing, at, FOOT - 10, f"{place * nice}", textAnchor="middle")
-    _text(drawing, LEFT, FOOT - 19, "run time from the heat's begin [min]")
+        draw_text(drawing, at, FOOT - 10, f"{place * nice}", textAnchor="middle")
+    draw_text(drawing, LEFT, FOOT - 19, "run time from the heat's begin [min]")

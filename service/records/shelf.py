@@ -7,12 +7,13 @@ record does not carry it.
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, Literal
 
 from sqlalchemy import func, select
 
 from service.judge.utc import utc_text
+from service.records.compare import Alignment, Compared, compared, compared_json
 from service.records.csv_out import write_csv
 from service.records.gather import gather
 from service.records.package import encode
@@ -90,6 +91,29 @@ class Shelf:
         drawing = chart(record, read_traces(self._store, record, CHART_STEPS), *CHART_POINTS)
         text: str = renderSVG.drawToString(drawing)
         return text
+
+    def compared(self, heat_ids: Sequence[int], align: Alignment) -> list[dict[str, Any]]:
+        """Heats side by side with their figures (``ComparedHeat`` in openapi.json)."""
+        return [compared_json(each) for each in self._compared(heat_ids, align)]
+
+    def compare_chart(self, heat_ids: Sequence[int], align: Alignment) -> str:
+        """The same heats as one chart, SVG."""
+        from reportlab.graphics import renderSVG  # noqa: PLC0415 - see above
+
+        from service.records.print_compare import compare_chart  # noqa: PLC0415
+        from service.records.print_report import register_fonts  # noqa: PLC0415
+
+        register_fonts()
+        drawing = compare_chart(self._compared(heat_ids, align), align, *CHART_POINTS)
+        text: str = renderSVG.drawToString(drawing)
+        return text
+
+    def _compared(self, heat_ids: Sequence[int], align: Alignment) -> list[Compared]:
+        records = [gather(self._store, heat_id) for heat_id in heat_ids]
+        return [
+            compared(record, read_traces(self._store, record, CHART_STEPS), align, None)
+            for record in records
+        ]
 
     def report(self, heat_id: int, paper: Paper) -> bytes:
         """Its report as PDF, times in the zone of the service's machine."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import expect
 
@@ -17,7 +19,7 @@ NAME = "Pump engine manifold <b>&"
 @pytest.fixture(scope="module")
 def shelf(tmp_path_factory):
     path = tmp_path_factory.mktemp("recorded") / "shop.db"
-    record_heat(path, name=NAME)
+    record_heat(path, name=NAME, again=True)
     store = Store.open_to_read(f"sqlite:///{path}")
     yield Shelf(store, lambda: 1_790_100_000_000_000)
     store.close()
@@ -33,12 +35,12 @@ def test_a_heat_is_found_and_read(opened, board, shelf):
     board.shelf = shelf
     page = opened("#records", width=1024)
     rows = page.locator("#records .row")
-    expect(rows).to_have_count(1)
-    expect(rows).to_contain_text(NAME)
+    expect(rows).to_have_count(2)
+    expect(rows.first).to_contain_text(NAME)
     page.fill("#find-heat", "sawmill")
     expect(page.locator("#records .rows")).to_contain_text("No heat fits")
-    page.fill("#find-heat", "pump 1")
-    page.click("[data-action='open record']")
+    page.fill("#find-heat", "pump")
+    page.click("[data-heat-id='1'] [data-action='open record']")
     record = page.locator(".record")
     expect(record.locator("h2")).to_contain_text(NAME)
     expect(record).to_contain_text("Soak in the oven")
@@ -53,7 +55,30 @@ def test_a_heat_is_found_and_read(opened, board, shelf):
             page.click(f"[data-action='hand over'][data-value='{what}']")
         assert download.value.suggested_filename in ("heat-1.pdf", "heat-1.csv")
     page.click("[data-action='back']")
-    expect(rows).to_have_count(1)
+    expect(rows).to_have_count(2)
+
+
+def test_heats_are_laid_side_by_side(opened, board, shelf):
+    board.shelf = shelf
+    page = opened("#records", width=390)
+    go = page.locator("[data-action='compare']")
+    expect(go).to_be_hidden()
+    page.click("[data-heat-id='2'] [data-action='choose']")
+    expect(go).to_contain_text("Choose another")
+    page.click("[data-heat-id='1'] [data-action='choose']")
+    expect(page.locator("[data-action='choose'][aria-pressed='true']")).to_have_count(2)
+    expect(go).to_have_text("Compare these 2 heats")
+    go.click()
+    table = page.locator(".compare-table")
+    expect(table.locator("thead th")).to_have_count(2)
+    expect(table).to_contain_text("Oven to first arc")
+    page.wait_for_function("() => document.querySelector('.record-chart').naturalWidth > 100")
+    page.click("[data-action='align'][data-value='first pass']")
+    expect(page.locator(".record")).to_contain_text("Heat 2 is not drawn: no pass was welded in it")
+    expect(page.locator(".record-chart")).to_have_attribute("alt", re.compile("of heats 1,"))
+    page.click("[data-action='back']")
+    page.click("[data-action='compare none']")
+    expect(go).to_be_hidden()
 
 
 def test_a_heat_that_is_not_there_is_said(opened, board, shelf):

@@ -114,6 +114,7 @@ def record_heat(
     clock_step_us: int = 0,
     start_us: int = START_US,
     end: bool = True,
+    again: bool = False,
 ) -> None:
     """Record heat 1 of part 1 into a new database.
 
@@ -124,18 +125,22 @@ def record_heat(
         clock_step_us: By how much the wall clock is corrected in the middle of the bench [µs].
         start_us: When, monotonic and UTC [µs].
         end: Whether the heat is ended.
+        again: Whether a second heat of the part follows, ten minutes later: oven and bench, and no
+            pass.
     """
     store = Store.open(f"sqlite:///{path}")
     try:
         shop = Recorder(store, now_us=start_us)
-        _tell(shop, name, probe, clock_step_us, end)
+        lump = Lump()
+        _tell(shop, lump, name, probe, clock_step_us, end)
+        if again:
+            _tell_again(shop, lump)
         shop.write()
     finally:
         store.close()
 
 
-def _tell(shop: Recorder, name: str, probe: str, clock_step_us: int, end: bool) -> None:
-    lump = Lump()
+def _tell(shop: Recorder, lump: Lump, name: str, probe: str, clock_step_us: int, end: bool) -> None:
     gas = {"l_min": 0.0, "ppm": 209_000.0}
     shop.act(act.ServiceStarted(version="0.1", offset_us=0))
     facts = act.PartFacts(
@@ -214,3 +219,15 @@ def _tell(shop: Recorder, name: str, probe: str, clock_step_us: int, end: bool) 
         shop.act(act.WriteNote(heat_id=1, text="cold, no crack seen"))
         ended_us = out_us[0] - 2_000_000
         shop.act(act.CorrectPass(heat_id=1, number=1, ended_us=ended_us, by="Ada"))
+
+
+def _tell_again(shop: Recorder, lump: Lump) -> None:
+    shop.run(600)
+    lump.place = "oven"
+    shop.act(act.BeginHeat(heat_id=2, part_id=1))
+    shop.run(240)
+    lump.place = "bench"
+    shop.act(act.MovePart(heat_id=2, phase="bench"))
+    shop.run(60)
+    shop.act(act.EndHeat(heat_id=2))
+    shop.run(5)

@@ -1,4 +1,5 @@
 // Every heat on record: found by a few letters, read at a glance, drawn, handed over.
+import { Choice, Comparison } from "./compare.js";
 import { h, setText, show } from "./dom.js";
 import { degrees, duration, integer, NONE, perHour, significant } from "./format.js";
 import { scale, said } from "./units.js";
@@ -33,14 +34,15 @@ export class View {
     this.none = h("div", { class: "empty", hidden: true }, h("h2", {}, t("records.none")), h("p", {}, t("records.none_more")));
     this.rows = h("div", { class: "rows" });
     this.fault = h("p", { class: "fault", role: "alert", hidden: true });
-    this.shelf = h("div", {}, h("label", { for: "find-heat" }, t("records.find")), this.search, this.none, this.rows);
+    this.choice = new Choice();
+    this.shelf = h("div", {}, h("label", { for: "find-heat" }, t("records.find")), this.search, this.none, this.choice.bar, this.rows);
     this.sheet = h("div", { class: "record", hidden: true });
     place.replaceChildren(h("h1", {}, t("records.title")), this.fault, this.shelf, this.sheet);
   }
 
   /** Called with every answer of the bench; asks for the list now and then, for a heat when it is opened. */
   show() {
-    const wanted = Number(location.hash.split("/")[1]) || null;
+    const wanted = opened(location.hash);
     if (wanted !== this.#open) this.#turn(wanted);
     const now = performance.now();
     if (wanted !== null || now < this.#due) return;
@@ -71,7 +73,7 @@ export class View {
     const words = (heat) => `${heat.heat_id} ${heat.part} ${t2("metal", heat.metal)} ${day.format(Date.parse(heat.began_at))} ${isoDay.format(Date.parse(heat.began_at))}`.toLocaleLowerCase();
     const found = this.#heats.filter((heat) => letters.split(/\s+/).every((word) => words(heat).includes(word)));
     show(this.none, this.#heats.length === 0);
-    this.rows.replaceChildren(...found.map(row));
+    this.rows.replaceChildren(...found.map((heat) => row(heat, this.choice.button(heat.heat_id))));
     if (this.#heats.length > 0 && found.length === 0) this.rows.replaceChildren(h("p", { class: "note" }, t("records.not_found")));
   }
 
@@ -83,6 +85,10 @@ export class View {
     this.#due = 0;
     if (id === null) return;
     const back = h("a", { class: "button", href: "#records", "data-action": "back" }, t("records.back"));
+    if (typeof id === "string") {
+      this.sheet.replaceChildren(back, ...new Comparison(id.split(","), (where) => this.#ask(where)).parts);
+      return;
+    }
     const again = h("button", { type: "button", class: "button", "data-action": "again", onclick: () => this.#turn(id) }, t("records.again"));
     this.sheet.replaceChildren(back, h("p", { class: "note" }, t("records.opening")));
     const record = await this.#ask(address(id));
@@ -90,11 +96,18 @@ export class View {
   }
 }
 
-function row(heat) {
+/** What the address opens: a heat's number, "1,2" for several side by side, null for the list. */
+function opened(hash) {
+  const [, which, several] = hash.split("/");
+  if (which === "compare" && /^\d+(,\d+)*$/.test(several ?? "")) return several;
+  return Number(which) || null;
+}
+
+function row(heat, choose) {
   const about = [day.format(Date.parse(heat.began_at)), t2("metal", heat.metal), count("deed.passes", heat.passes), heat.arc_s === null ? null : t("trip.arc", { time: duration(heat.arc_s) }), heat.ended_at ? t("records.lasted", { time: duration((Date.parse(heat.ended_at) - Date.parse(heat.began_at)) / 1000) }) : t("records.open")];
   return h("article", { class: "row", "data-heat-id": String(heat.heat_id) },
     h("div", { class: "row-words" }, h("strong", {}, t("records.heat", { n: heat.heat_id, part: heat.part })), h("span", {}, about.filter(Boolean).join(" · "))),
-    h("a", { class: "button", href: `#records/${heat.heat_id}`, "data-action": "open record" }, t("records.show")));
+    choose, h("a", { class: "button", href: `#records/${heat.heat_id}`, "data-action": "open record" }, t("records.show")));
 }
 
 /** A heat, most telling first. */

@@ -1,0 +1,76 @@
+"""Heats side by side by the API, out of a real database."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from service.records.shelf import Shelf
+from service.store.database import Store
+from tests.field.recorded_heat import record_heat
+
+DOCUMENT = json.loads(files("service").joinpath("openapi.json").read_text("utf-8"))
+HOSTILE = '=HYPERLINK("http://x/")<script>alert(1)</script>'
+
+
+@pytest.fixture(scope="module")
+def shelf(tmp_path_factory):
+    path = tmp_path_factory.mktemp("recorded") / "shop.db"
+    record_heat(path, name=HOSTILE, again=True)
+    store = Store.open_to_read(f"sqlite:///{path}")
+    yield Shelf(store, lambda: 1_790_100_000_000_000)
+    store.close()
+
+
+@pytest.fixture
+def board(board, shelf):
+    board.shelf = shelf
+    return board
+
+
+def fits(answer, path):
+    """The answer is one that the document describes."""
+    described = DOCUMENT["paths"][path]["get"]["responses"][str(answer.status_code)]["content"]
+    schema = described[answer.mimetype]["schema"]
+    Draft202012Validator({**schema, "components": DOCUMENT["components"]}).validate(
+        json.loads(answer.data)
+    )
+
+
+def test_heats_are_laid_side_by_side(client):
+    fits(client.get("/api/v1/compare?heats=1,2"), "/api/v1/compare")
+    told = client.get("/api/v1/compare?heats=2,1,2&align=first+pass").get_json()
+    assert told["align"] == "first pass"
+    second, first = told["heats"]
+    assert (second["heat_id"], first["heat_id"]) == (2, 1)
+    assert second["why"] == "no pass was welded in it"
+    assert first["zero_at"] is not None
+    assert first["part"] == HOSTILE
+    chart = client.get("/api/v1/compare.svg?heats=1,2")
+    assert chart.mimetype == "image/svg+xml"
+    assert chart.data.count(b"<polyline") + chart.data.count(b"<path") >= 4
+    # Nothing to draw is still a picture.
+    assert client.get("/api/v1/compare.svg?heats=2&align=first+pass").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("asked", "status", "words"),
+    [
+        ("heats=1,99", 404, "There is no heat 99"),
+        ("", 422, "heats '' are not numbers of heats with commas between"),
+        ("heats=1,", 422, "heats '1,' are not numbers"),
+        ("heats=1,%C2%B2", 422, "are not numbers"),
+        ("heats=" + "9" * 19, 422, "are not numbers"),
+        ("heats=1,2,3,4,5,6,7", 422, "7 heats were asked for; 1 to 6 are allowed"),
+        ("heats=1&align=noon", 422, "align 'noon' is not one of oven exit, first pass, clock"),
+    ],
+)
+def test_a_question_that_cannot_be_used_is_said(client, asked, status, words):
+    for path in ("/api/v1/compare", "/api/v1/compare.svg"):
+        answer = client.get(f"{path}?{asked}")
+        assert answer.status_code == status
+        assert words in json.loads(answer.data)["detail"]
+        fits(answer, path)
