@@ -21,7 +21,7 @@ _NORMALS = np.stack([_HALF, -_HALF], axis=1).reshape(DRAWS, SIZE + 2)
 LEAST_ERROR, ERROR_AHEAD = 0.008, 0.04
 LEAST_ERROR_CHANGED, ERROR_AHEAD_CHANGED = 0.02, 0.10
 ERROR_AHEAD_HEATED = 0.2
-UNSEEN_LOSS, OVEN_STILL_WARMING = 0.05, 0.35
+UNSEEN_LOSS, UNSEEN_LOSS_CHANGED, OVEN_STILL_WARMING = 0.05, 0.15, 0.35
 YOUNG_ERROR, SETTLING_S = 0.20, 120.0
 YOUNG_ERROR_FIRST, SETTLING_FIRST_S = 0.15, 40.0
 """See ``_model_error``; judged on the benchmark's training seeds, not on its evaluation."""
@@ -78,8 +78,13 @@ def crossing_times_s(bank: Bank, limit_c: float, at_s: float, *, rising: bool = 
     wrong = _model_error(bank, chosen, at_s, limit_c)
     luck = _NORMALS[:, SIZE + 1]
     # What goes unseen mostly adds loss (a leg on cold steel, a door, gas), or heat where an oven
-    # is itself still warming up: the early side is wider.
-    unseen = OVEN_STILL_WARMING if rising else UNSEEN_LOSS
+    # is itself still warming up: the early side is wider, after a change the more so, whose whole
+    # effect has seldom come through the casting yet.
+    unseen = (
+        np.full(DRAWS, OVEN_STILL_WARMING)
+        if rising
+        else np.where(bank.changed[chosen], UNSEEN_LOSS_CHANGED, UNSEEN_LOSS)
+    )
     wrong = np.where(luck < 0, np.hypot(wrong, unseen), wrong)
     out = out * np.exp(_NORMALS[:, SIZE] * drifted + luck * wrong)
     return np.sort(np.minimum(out, NEVER_S))
