@@ -72,6 +72,18 @@ def table(heat_id: int) -> Response:
     return _file(body, "text/csv; charset=utf-8", f"heat-{heat_id}.csv")
 
 
+@records.get("/api/v1/heats/<int:heat_id>/said")
+def said(heat_id: int) -> Response:
+    """What was said at any moment of it: 202 and how much is worked out, until all of it is."""
+    done, told = _found(lambda: wiring().shelf.said(heat_id))
+    if told is not None:
+        return json_answer(told)
+    answer = json_answer({"done": done})
+    answer.status_code = 202
+    answer.headers["Retry-After"] = "1"
+    return answer
+
+
 @records.get("/api/v1/compare")
 def compare() -> Response:
     """Heats side by side: where each has its zero, and its figures."""

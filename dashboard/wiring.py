@@ -168,6 +168,9 @@ class Shelf(Protocol):
     def chart(self, heat_id: int) -> str:
         """Its chart as SVG."""
 
+    def said(self, heat_id: int) -> tuple[float, Mapping[str, object] | None]:
+        """What was said at any moment of it: how much of that is worked out, and all of it."""
+
     def compared(
         self, heat_ids: Sequence[int], align: Literal["oven exit", "first pass", "clock"]
     ) -> Sequence[Mapping[str, object]]:

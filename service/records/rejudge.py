@@ -66,9 +66,9 @@ def _judge(package: Package) -> tuple[Outcome, list[str]]:
     outcome, refused = Outcome(), list[str]()
     mono_us, offset_us = 0, 0
     for event in chain(package.events(package.first_seq, package.last_seq), package.after):
-        seq, mono_us, utc_us = _moment(event)
+        seq, mono_us, utc_us = moment_of(event)
         offset_us = utc_us - mono_us
-        if _is_cold_start(event) and seq > package.first_seq:
+        if is_cold_start(event) and seq > package.first_seq:
             judge = rebuild(package, before_seq=seq)
         try:
             _add(outcome, judge.step(event))
@@ -84,7 +84,8 @@ def _judge(package: Package) -> tuple[Outcome, list[str]]:
     return outcome, refused
 
 
-def _is_cold_start(event: Reading | Acted) -> bool:
+def is_cold_start(event: Reading | Acted) -> bool:
+    """Whether the service came up here without a checkpoint: its judge was rebuilt."""
     return (
         isinstance(event, Acted)
         and isinstance(event.action, ServiceStarted)
@@ -92,7 +93,8 @@ def _is_cold_start(event: Reading | Acted) -> bool:
     )
 
 
-def _moment(event: Reading | Acted) -> tuple[int, int, int]:
+def moment_of(event: Reading | Acted) -> tuple[int, int, int]:
+    """Place in the order, monotonic and UTC arrival [µs]."""
     if isinstance(event, Reading):
         return event.seq, event.mono_us, event.arrived_us
     return event.stamp.seq, event.stamp.mono_us, event.stamp.utc_us

@@ -7,7 +7,7 @@ record does not carry it.
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
 from sqlalchemy import func, select
@@ -15,10 +15,11 @@ from sqlalchemy import func, select
 from service.judge.utc import utc_text
 from service.records.compare import Alignment, Compared, compared, compared_json
 from service.records.csv_out import write_csv
-from service.records.gather import gather
+from service.records.gather import UnknownHeat, gather
 from service.records.package import encode
 from service.records.packing import pack
 from service.records.record_json import record_json
+from service.records.said_worker import Sayings
 from service.records.traces import read_traces
 from service.store.database import Store
 from service.store.schema import heat, part, weld_pass
@@ -45,6 +46,7 @@ class Shelf:
 
     def __init__(self, store: Store, now_us: Callable[[], int]) -> None:
         self._store, self._now_us = store, now_us
+        self._sayings = Sayings(f"sqlite:///{store.path}")
 
     def heats(self) -> list[dict[str, Any]]:
         """The newest heats, newest first."""
@@ -91,6 +93,19 @@ class Shelf:
         drawing = chart(record, read_traces(self._store, record, CHART_STEPS), *CHART_POINTS)
         text: str = renderSVG.drawToString(drawing)
         return text
+
+    def said(self, heat_id: int) -> tuple[float, Mapping[str, Any] | None]:
+        """What the judge said at any moment of it (``SaidThen`` in openapi.json).
+
+        Returns:
+            How much of the work is done, 0 to 1, and the answer once it is: ask again meanwhile.
+        """
+        with self._store.connect() as connection:
+            row = connection.execute(select(heat.c.ended_us).where(heat.c.id == heat_id)).first()
+            if row is None:
+                ids = connection.execute(select(heat.c.id).order_by(heat.c.id)).scalars()
+                raise UnknownHeat(heat_id, list(ids))
+        return self._sayings.ask(heat_id, open_heat=row.ended_us is None)
 
     def compared(self, heat_ids: Sequence[int], align: Alignment) -> list[dict[str, Any]]:
         """Heats side by side with their figures (``ComparedHeat`` in openapi.json)."""

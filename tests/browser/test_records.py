@@ -58,6 +58,24 @@ def test_a_heat_is_found_and_read(opened, board, shelf):
     expect(rows).to_have_count(2)
 
 
+def test_what_was_said_at_a_moment_is_shown(opened, board, shelf):
+    board.shelf = shelf
+    page = opened("#records/2", width=390)
+    page.click("[data-action='what was said']")
+    moment = page.locator(".said-moment")
+    expect(moment).to_contain_text("Bench", timeout=60_000)
+    expect(page.locator(".said .record-lines")).to_contain_text("Said: the window closes in")
+    expect(page.locator(".chart-mark")).to_be_visible()
+    before = moment.text_content()
+    page.click("[data-action='later']")
+    expect(moment).not_to_have_text(before)
+    slider = page.locator(".said-slider")
+    slider.focus()
+    page.keyboard.press("Home")
+    expect(moment).to_contain_text("Oven")
+    expect(page.locator("[data-action='earlier']")).to_be_visible()
+
+
 def test_heats_are_laid_side_by_side(opened, board, shelf):
     board.shelf = shelf
     page = opened("#records", width=390)

@@ -1,4 +1,4 @@
-"""Heats side by side by the API, out of a real database."""
+"""Heats side by side, and what was said of one, by the API, out of a real database."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from jsonschema import Draft202012Validator
 
 from service.records.shelf import Shelf
 from service.store.database import Store
+from tests.field.bench_parts import wait_until
 from tests.field.recorded_heat import record_heat
 
 DOCUMENT = json.loads(files("service").joinpath("openapi.json").read_text("utf-8"))
@@ -74,3 +75,20 @@ def test_a_question_that_cannot_be_used_is_said(client, asked, status, words):
         assert answer.status_code == status
         assert words in json.loads(answer.data)["detail"]
         fits(answer, path)
+
+
+def test_what_was_said_is_worked_out_and_then_told(client):
+    path = "/api/v1/heats/{heat_id}/said"
+    begun = client.get("/api/v1/heats/2/said")
+    assert begun.status_code == 202
+    assert begun.headers["Retry-After"] == "1"
+    fits(begun, path)
+    wait_until(lambda: client.get("/api/v1/heats/2/said").status_code == 200, "the answer", 180)
+    answer = client.get("/api/v1/heats/2/said")
+    fits(answer, path)
+    told = answer.get_json()
+    assert told["heat_id"] == 2
+    assert {each["phase"] for each in told["said"]} == {"oven", "bench"}
+    missing = client.get("/api/v1/heats/9/said")
+    assert missing.status_code == 404
+    fits(missing, path)

@@ -60,6 +60,7 @@ class Recorder:
     seconds: int = 0
     sources: dict[str, Callable[[int], float | str | None]] = field(default_factory=dict)
     entries: list[Entry] = field(default_factory=list)
+    watch: Callable[[Judge, int], None] = lambda _judge, _now_us: None
 
     def act(self, action: act.Action) -> None:
         self.seq += 1
@@ -91,6 +92,7 @@ class Recorder:
             self._keep(
                 self.judge.step(Advance(self.now_us + 999, self.now_us + 999 + self.offset_us))
             )
+            self.watch(self.judge, self.now_us)
 
     def _keep(self, outcome: Outcome) -> None:
         if outcome.alarms or outcome.verdicts or outcome.trips:
@@ -115,6 +117,7 @@ def record_heat(
     start_us: int = START_US,
     end: bool = True,
     again: bool = False,
+    watch: Callable[[Judge, int], None] = lambda _judge, _now_us: None,
 ) -> None:
     """Record heat 1 of part 1 into a new database.
 
@@ -127,10 +130,11 @@ def record_heat(
         end: Whether the heat is ended.
         again: Whether a second heat of the part follows, ten minutes later: oven and bench, and no
             pass.
+        watch: Shown the judge after each second, and the shop's time [µs].
     """
     store = Store.open(f"sqlite:///{path}")
     try:
-        shop = Recorder(store, now_us=start_us)
+        shop = Recorder(store, now_us=start_us, watch=watch)
         lump = Lump()
         _tell(shop, lump, name, probe, clock_step_us, end)
         if again:

@@ -2,6 +2,7 @@
 import { Choice, Comparison } from "./compare.js";
 import { h, setText, show } from "./dom.js";
 import { degrees, duration, integer, NONE, perHour, significant } from "./format.js";
+import { SaidThen } from "./said.js";
 import { scale, said } from "./units.js";
 import { count, t, t2 } from "./words.js";
 
@@ -92,7 +93,7 @@ export class View {
     const again = h("button", { type: "button", class: "button", "data-action": "again", onclick: () => this.#turn(id) }, t("records.again"));
     this.sheet.replaceChildren(back, h("p", { class: "note" }, t("records.opening")));
     const record = await this.#ask(address(id));
-    if (this.#open === id) this.sheet.replaceChildren(back, ...(record ? whole(record) : [again]));
+    if (this.#open === id) this.sheet.replaceChildren(back, ...(record ? whole(record, (where) => this.#ask(where)) : [again]));
   }
 }
 
@@ -111,9 +112,10 @@ function row(heat, choose) {
 }
 
 /** A heat, most telling first. */
-function whole(record) {
+function whole(record, ask) {
   const { heat_id: id } = record;
   const at = times(record);
+  const mark = h("div", { class: "chart-mark", hidden: true });
   const hand = (what, name) => h("a", { class: "button", href: address(id, what), download: "", "data-action": "hand over", "data-value": name }, t(`records.${name}`));
   const time = (s) => (s === null ? NONE : duration(s));
   return [
@@ -121,7 +123,8 @@ function whole(record) {
     h("p", { class: "lead" }, `${t2("metal", record.metal)} · ${day.format(Date.parse(record.began_at))} · ${record.ended_at ? day.format(Date.parse(record.ended_at)) : t("records.open")}`),
     ...list("records.deviations", record.deviations.map((each) => `${each.at ? `${at(each.at)} ` : ""}${said(each.text)}`), t("records.no_deviation")),
     h("div", { class: "record-table", tabindex: "0", role: "group", "aria-label": t("records.chart", { n: id }) },
-      h("img", { class: "record-chart", src: address(id, "/chart.svg"), alt: t("records.chart", { n: id }) })),
+      h("div", { class: "chart-frame" }, h("img", { class: "record-chart", src: address(id, "/chart.svg"), alt: t("records.chart", { n: id }) }), mark)),
+    ...new SaidThen(record, ask, at, mark).parts,
     figures([
       ["soak", said(record.soak)], ["limits", record.limits.map(said).join("; ") || t("records.no_limits")],
       ["last_arc_to_cover", time(record.last_arc_to_cover_s)], ["below_preheat", time(record.below_preheat_s)], ["unread", time(record.unread_s)],
