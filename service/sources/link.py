@@ -104,13 +104,15 @@ class Link(ABC):
 
     def note_bytes(self, data: bytes, lines: int = 0) -> None:
         """Bytes have come, ``lines`` of them being complete lines or messages."""
+        now_us = self._clock.monotonic_us()
         with self._tally_lock:
-            self._tally.lines += lines
-            self._tally.last_byte_us = self._clock.monotonic_us()
+            tally = self._tally
+            tally.lines += lines
+            tally.last_byte_us = now_us
             if len(data) >= LAST_RAW_BYTES:
-                self._tally.last_raw = data[-LAST_RAW_BYTES:]
+                tally.last_raw = data[-LAST_RAW_BYTES:]
             else:
-                self._tally.last_raw = (self._tally.last_raw + data)[-LAST_RAW_BYTES:]
+                tally.last_raw = (tally.last_raw + data)[-LAST_RAW_BYTES:]
 
     def note_lines(self, count: int) -> None:
         """Complete lines or messages have come."""

@@ -31,6 +31,8 @@ window is the same each time, and of single readings each is committed at once."
 GATHER_BREATHS = 6
 """As many breaths at the most, so that what came first is not long unsafe."""
 
+ACKS_AT_ONCE = 100
+
 OVERFLOW = "more readings came than could be held in memory while the disk took none"
 
 
@@ -190,14 +192,20 @@ class Pending:
         """Acknowledge, in order, whatever may be acknowledged by now."""
         # The lock keeps two threads from acknowledging in turns, out of order.
         with self._ack_lock:
-            while True:
-                with self._lock:
-                    line = self._unacknowledged
-                    if not line or not (line[0].settled or self._released):
-                        return
-                    item = line.popleft()
-                if item.ack is not None:
-                    _call(item.ack)
+            while ready := self._take_ready():
+                for item in ready:
+                    if item.ack is not None:
+                        _call(item.ack)
+
+    def _take_ready(self) -> list[Item]:
+        """What may be acknowledged and is not yet, in order; a handful at a time, so that it is
+        counted as told soon after it is."""
+        ready: list[Item] = []
+        with self._lock:
+            line = self._unacknowledged
+            while line and len(ready) < ACKS_AT_ONCE and (line[0].settled or self._released):
+                ready.append(line.popleft())
+        return ready
 
     def release(self, released: bool) -> None:
         """From now on acknowledge what is held only in memory, or no more."""
