@@ -30,11 +30,16 @@ _EXACT = 2**53
 """Whole numbers up to here are doubles without loss."""
 _HUGE = 1e300
 """Far below the largest double, so that no unit's factor makes it infinite."""
-_NAMES_REMEMBERED = 4000
+_CHANNELS_REMEMBERED = 4000
 _parse = json.JSONDecoder().raw_decode
 """``json.loads`` without its look at what is round the text: there is nothing, in a usual pack."""
-_names: set[str] = set()
-"""Names already found sound; a lookup costs less than the pattern."""
+_When = tuple[int | None, int]
+"""Absolute time and time relative to now [µs], as in ``Measurement``."""
+_NOW: _When = (None, 0)
+_Channel = tuple[str, str, float, float]
+"""Whole name, unit inside, factor and offset to it."""
+_channels: dict[tuple[str, str, str], _Channel] = {}
+"""By base name, name and unit as sent; a look-up costs less than joining and checking them."""
 
 
 def usual_pack(text: str) -> Pack | None:
@@ -46,13 +51,9 @@ def usual_pack(text: str) -> Pack | None:
     base = _base(array[0], pack)
     if base is None:
         return None
-    labels = 0
-    for record in array:
-        measurement = _measurement(record, base)
-        if measurement is None:
-            return None
-        pack.measurements.append(measurement)
-        labels += len(record)
+    if not _measure(array, base, pack.measurements):
+        return None
+    labels = sum(map(len, array))
     # Without a backslash in the text every label stands as `"label":`. More of those than labels
     # left after reading: one stood twice in a record (or a text begins with a colon).
     return pack if text.count('":') == labels else None
@@ -99,26 +100,62 @@ def _base(first: dict[str, Any], pack: Pack) -> _Base | None:
     return name, time_s, unit
 
 
-def _measurement(record: dict[str, Any], base: _Base) -> Measurement | None:
+def _measure(array: list[dict[str, Any]], base: _Base, found: list[Measurement]) -> bool:
+    """Add what each record measured; ``False``: one of them is not quite usual.
+
+    The hot loop: nothing of ours is called in it for a record like many before.
+    """
     base_name, base_s, base_unit = base
-    value, own_name, time_s = record.get("v"), record.get("n", ""), record.get("t", 0)
-    unit_name = record.get("u", base_unit)
-    unit = WIRE_UNITS.get(unit_name) if type(unit_name) is str else None
-    if unit is None or not _is_number(value) or not _is_number(time_s) or type(own_name) is not str:
+    known, make = _channels.get, tuple.__new__
+    for record in array:
+        own_name, unit_name = record.get("n", ""), record.get("u", base_unit)
+        try:
+            channel = known((base_name, own_name, unit_name))
+        except TypeError:  # a list or an object where a text should be
+            return False
+        if channel is None:
+            channel = _channel(base_name, own_name, unit_name)
+            if channel is None:
+                return False
+        name, unit, factor, offset = channel
+        value = record.get("v")
+        if type(value) is float:
+            if not -_HUGE < value < _HUGE:  # also of NaN
+                return False
+        elif not _is_number(value):
+            return False
+        inside = value * factor + offset
+        when: _When | None = _NOW
+        if base_s or "t" in record:
+            when = _when(base_s, record.get("t", 0))
+            if when is None:
+                return False
+        found.append(make(Measurement, (name, unit, inside, None, *when, None)))
+    return True
+
+
+def _when(base_s: float, time_s: Any) -> _When | None:
+    """A record's time, absolute or relative."""
+    if not _is_number(time_s):
         return None
-    name = base_name + own_name
-    if name not in _names and not _sound(name):
-        return None
-    inside = float(value) * unit.factor + unit.offset
-    if not time_s and not base_s:
-        return Measurement(name, unit.inside, inside)
     total_s = base_s + time_s
     if not -ABSOLUTE_FROM_S < total_s < ABSOLUTE_BEFORE_S:
         return None
     micros = round(total_s * 1_000_000)
-    if total_s >= ABSOLUTE_FROM_S:
-        return Measurement(name, unit.inside, inside, None, micros)
-    return Measurement(name, unit.inside, inside, None, None, micros)
+    return (micros, 0) if total_s >= ABSOLUTE_FROM_S else (None, micros)
+
+
+def _channel(base_name: str, own_name: Any, unit_name: Any) -> _Channel | None:
+    """What a record's name and unit come to; remembered if they are usual."""
+    if type(own_name) is not str or type(unit_name) is not str:
+        return None
+    unit, name = WIRE_UNITS.get(unit_name), base_name + own_name
+    if unit is None or len(name) > MAX_NAME_CHARS or not NAME_PATTERN.fullmatch(name):
+        return None
+    if len(_channels) >= _CHANNELS_REMEMBERED:
+        _channels.clear()
+    made = _channels[base_name, own_name, unit_name] = (name, unit.inside, unit.factor, unit.offset)
+    return made
 
 
 def _is_number(value: Any) -> TypeGuard[float | int]:
@@ -126,12 +163,3 @@ def _is_number(value: Any) -> TypeGuard[float | int]:
     if kind is float:
         return bool(-_HUGE < value < _HUGE)  # also false for NaN
     return kind is int and bool(-_EXACT <= value <= _EXACT)
-
-
-def _sound(name: str) -> bool:
-    if len(name) > MAX_NAME_CHARS or not NAME_PATTERN.fullmatch(name):
-        return False
-    if len(_names) >= _NAMES_REMEMBERED:
-        _names.clear()
-    _names.add(name)
-    return True
