@@ -26,6 +26,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import http.client
 import math
 import random
 import subprocess
@@ -166,7 +167,7 @@ class Campaign:
         """The page has an answer to give, whatever its links are like."""
         try:
             return self.service.ask("GET", "/api/v1/bench")[0] == 200
-        except OSError:
+        except (OSError, http.client.HTTPException):
             return False
 
     def line_open(self) -> bool:
@@ -237,7 +238,7 @@ class Campaign:
             wait_until(self.line_open, "the line open again", SETTLE_S)
             self._wait_for_rows()
             self._take_care_of_the_shop()
-        except (AssertionError, OSError) as error:
+        except (AssertionError, OSError, http.client.HTTPException) as error:
             self.report.faults.append(f"after {names}: {error!r}"[:1500])
         self.report.faults += [f"after {names}: {each}" for each in self._sizes()]
         self.report.faults += [f"a node died: {each}" for each in self.world.errors]

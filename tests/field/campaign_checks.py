@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import http.client
 import json
 import re
 import sqlite3
@@ -74,10 +75,14 @@ class Watch:
         self._waited: deque[tuple[float, float]] = deque()
 
     def _run(self) -> None:
-        while not self.halt.wait(0.1):
-            self._waited.append((time.monotonic(), waited_s(self.service)))
-            if not self.away:
-                self._look()
+        try:
+            while not self.halt.wait(0.1):
+                self._waited.append((time.monotonic(), waited_s(self.service)))
+                if not self.away:
+                    self._look()
+        except Exception as error:  # nobody would watch any more, and nobody would know
+            self.faults.append(f"the watch ended: {error!r}")
+            raise
 
     def starved(self) -> bool:
         """Whether the service had to wait for a processor, by the system's own account."""
@@ -91,7 +96,7 @@ class Watch:
         begun_s = time.monotonic()
         try:
             status, bench = self.service.ask("GET", "/api/v1/bench")
-        except (OSError, ValueError) as error:
+        except (OSError, ValueError, http.client.HTTPException) as error:
             if not self.away:
                 self.faults.append(f"the page does not answer: {error!r}")
             return

@@ -120,7 +120,7 @@ class ServiceProcess:
             raise AssertionError(f"the service ended by itself: {self.log()[-2000:]}")
         try:
             return self.ask("GET", "/healthz")[0] == 200
-        except OSError:
+        except (OSError, http.client.HTTPException):
             return False
 
     def bench(self) -> dict[str, Any]:
