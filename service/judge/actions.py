@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 from service.judge.action_base import BaseAction, ChannelName, Name
 from service.judge.channel_actions import CalibrateChannel, RateProbe
 from service.judge.hand_actions import EnterReading
+from service.judge.outcome_actions import AddPhoto, DropPhoto, SayOutcome
 from service.judge.trip_actions import (
     AnswerQuestion,
     BeginHeat,
@@ -39,6 +40,7 @@ from service.physics.thermocouple import Letter
 from service.readings import ChannelKind
 
 __all__ = [
+    "AddPhoto",
     "AnswerQuestion",
     "BeginHeat",
     "BeginPass",
@@ -47,6 +49,7 @@ __all__ = [
     "ChannelName",
     "CorrectPass",
     "CorrectPhase",
+    "DropPhoto",
     "EndHeat",
     "EndPass",
     "EndPurge",
@@ -58,6 +61,7 @@ __all__ = [
     "Origin",
     "PinHeat",
     "RateProbe",
+    "SayOutcome",
     "UndoStep",
     "WriteNote",
 ]
@@ -325,6 +329,9 @@ OperatorAction = Annotated[
     | AnswerQuestion
     | SetBottle
     | EnterReading
+    | SayOutcome
+    | AddPhoto
+    | DropPhoto
     | AcknowledgeAlarm,
     Field(discriminator="kind"),
 ]
@@ -356,6 +363,9 @@ Action = Annotated[
     | AnswerQuestion
     | SetBottle
     | EnterReading
+    | SayOutcome
+    | AddPhoto
+    | DropPhoto
     | AcknowledgeAlarm
     | ServiceStarted
     | ClockStepped

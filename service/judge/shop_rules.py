@@ -247,6 +247,19 @@ def _apply_change(shop: Shop, _stamp: Stamp, action: act.ChangePart | act.SetLim
     return 0
 
 
+# --- what came of a heat ----------------------------------------------------------------------
+
+
+def _check_said_later(shop: Shop, action: act.SayOutcome | act.AddPhoto | act.DropPhoto) -> None:
+    """Of any heat that ever was, however old; what the records hold is looked at before."""
+    part_id = getattr(action, "part_id", None)
+    if part_id is not None:
+        shop.part(part_id)
+    heat_id = action.heat_id
+    if heat_id is not None and heat_id >= shop.next_heat_id:
+        raise Refused(f"There is no heat {heat_id}.")
+
+
 # --- what the judge turns into a step ------------------------------------------------------------
 
 
@@ -292,6 +305,9 @@ _rule(act.MovePart, trip_rules.check_move, trip_rules.apply_move)
 _rule(act.RateProbe, _check_rate_probe, _apply_rate_probe)
 _rule(act.PinHeat, trip_rules.check_known, lambda _shop, _stamp, _action: 0)
 _rule(act.WriteNote, trip_rules.check_known, lambda _shop, _stamp, _action: 0)
+_rule(act.SayOutcome, _check_said_later, _nothing)
+_rule(act.AddPhoto, _check_said_later, _nothing)
+_rule(act.DropPhoto, _check_said_later, _nothing)
 _rule(act.EndHeat, trip_rules.check_end_heat, trip_rules.apply_end_heat)
 _rule(act.BeginPurge, trip_rules.check_begin_purge, trip_rules.apply_begin_purge)
 _rule(act.EndPurge, trip_rules.check_end_purge, trip_rules.apply_end_purge)

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Table, func, select
 from service.judge.actions import (
     AcknowledgeAlarm,
     Action,
+    AddPhoto,
     AdoptChannel,
     AnswerQuestion,
     AssignChannel,
@@ -27,6 +28,7 @@ from service.judge.actions import (
     CorrectPass,
     CorrectPhase,
     CreatePart,
+    DropPhoto,
     EndHeat,
     EndPass,
     EndPurge,
@@ -37,6 +39,7 @@ from service.judge.actions import (
     PinHeat,
     RateProbe,
     RecordingChanged,
+    SayOutcome,
     ServiceStarted,
     SetBottle,
     SetLimits,
@@ -47,6 +50,7 @@ from service.judge.actions import (
 from service.judge.events import Acted
 from service.readings import ChannelKind
 from service.store.codes import Codes
+from service.store.outcomes import add_photo, drop_photo, say_outcome
 from service.store.roll_up import mend
 from service.store.schema import (
     BY_HAND,
@@ -294,4 +298,7 @@ WRITERS: dict[type[Action], Write] = {
     EndHeat: _end_heat,
     PinHeat: _pin_heat,
     CorrectPass: correct_pass,
+    SayOutcome: say_outcome,
+    AddPhoto: add_photo,
+    DropPhoto: drop_photo,
 }

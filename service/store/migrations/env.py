@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from alembic import context
 
+from service.store import schema_outcome  # noqa: F401 - its tables join the metadata
 from service.store.schema import metadata
 
 connection = context.config.attributes["connection"]
