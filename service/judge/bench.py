@@ -32,6 +32,7 @@ from service.judge.outlook import (
     PurgeJson,
     RoomAirJson,
     SpreadJson,
+    TurnJson,
     WindowJson,
 )
 from service.judge.probe_views import probe_view
@@ -39,6 +40,7 @@ from service.judge.purge_verdict import NOT_JUDGED
 from service.judge.room_air import air_standing, oxygen_percent, room_channels
 from service.judge.shop import Channel, Part, Shop, guess_kind
 from service.judge.state import JudgeState
+from service.judge.turns import Turn
 from service.judge.utc import utc_text
 from service.physics.cooldown import Rate
 from service.physics.weld_heat import preheat_distance_mm
@@ -68,6 +70,24 @@ def bench_json(state: JudgeState, recording: bool) -> BenchJson:
         "argon": argon_json(state),
         "alarms": [_alarm(alarm) for _, alarm in sorted(state.book.alarms.items())],
         "questions": [question_json(state, each) for _, each in sorted(state.questions.items())],
+        "turn": None if state.turns.told is None else _turn(state.turns.told, shop),
+    }
+
+
+def _turn(told: Turn, shop: Shop) -> TurnJson:
+    return {
+        "heat_id": told.heat_id,
+        "text": told.text,
+        "order": [
+            {"heat_id": heat_id, "part_id": shop.heats[heat_id].part_id, "what": place}
+            for heat_id, place in told.order
+            if heat_id in shop.heats
+        ],
+        "take_out": told.take_out,
+        "take_out_in_s": None
+        if told.take_out_in is None
+        else _seconds(Forecast(told.take_out_in, None)),
+        "take_out_why": told.take_out_why,
     }
 
 

@@ -217,6 +217,7 @@ class Judge:
         outcome.verdicts.append(
             VerdictChange(
                 heat_id=track.heat_id,
+        state.turns.look(state.shop, state.heats.values())
                 at_us=now_us + self.state.shop.offset_us,
                 mono_us=now_us,
                 phase=phase,

@@ -290,6 +290,36 @@ class ArgonJson(TypedDict):
     """Since when it is counted: the bottle was set, or the service began."""
 
 
+Place = Literal[
+    "weld on", "weld", "weld soon", "reheat", "in doubt", "take out", "heating", "hold", "covered"
+]
+"""What is to be done with a casting among several, in the order in which a welder must think of
+it: ``heating`` and ``hold`` stay in the oven, before the weld and after it."""
+
+
+class InTurnJson(TypedDict):
+    """One casting among several."""
+
+    heat_id: int
+    part_id: int
+    what: Place
+
+
+class TurnJson(TypedDict):
+    """Whose turn it is among several castings; advice only."""
+
+    heat_id: int | None
+    """``None``: nobody's, or it cannot be told; the text says which."""
+    text: str
+    order: list[InTurnJson]
+    """The next one first."""
+    take_out: int | None
+    """The heat that comes out of the oven next."""
+    take_out_in_s: SpreadJson | None
+    take_out_why: str | None
+    """Why there is no time."""
+
+
 class BenchJson(TypedDict):
     at: str
     recording: bool
@@ -301,3 +331,5 @@ class BenchJson(TypedDict):
     """The bottle: what is used of it and what is left."""
     alarms: list[AlarmJson]
     questions: NotRequired[list[QuestionJson]]
+    turn: NotRequired[TurnJson | None]
+    """With two open heats or more."""

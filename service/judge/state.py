@@ -13,6 +13,7 @@ from service.judge.events import Outcome
 from service.judge.heat_track import HeatTrack
 from service.judge.press import Press
 from service.judge.shop import Shop
+from service.judge.turns import Turns
 
 
 @dataclass(slots=True)
@@ -44,6 +45,7 @@ class JudgeState:
         arcs, presses: What the arc channels and the buttons have shown, by channel.
         bottle: The argon bottle that is on.
         questions: What waits for an answer, by its id; ``last_question``: the newest id.
+        turns: Whose turn it is among several castings.
         tick_us: The last tick worked through (shop time [µs]); ``None`` before the first event.
         now_us: Shop time of the last event or tick [µs].
         looked_us: Shop time of the last look at verdicts and alarms [µs].
@@ -60,6 +62,7 @@ class JudgeState:
     bottle: Bottle = field(default_factory=Bottle)
     questions: dict[int, Question] = field(default_factory=dict)
     last_question: int = 0
+    turns: Turns = field(default_factory=Turns)
     tick_us: int | None = None
     now_us: int = 0
     looked_us: int = 0

@@ -489,6 +489,18 @@ def answer(
     }
 
 
+TURN = {
+    "heat_id": 4,
+    "text": f"{SAWMILL} first: its window holds for 6:34.",
+    "order": [
+        {"heat_id": 4, "part_id": 1, "what": "weld"},
+        {"heat_id": 5, "part_id": 2, "what": "weld soon"},
+    ],
+    "take_out": None,
+    "take_out_in_s": None,
+    "take_out_why": None,
+}
+
 PURGE_LOST = alarm(
     31,
     "purge lost",
@@ -568,7 +580,7 @@ STATES: dict[str, dict[str, Any]] = {
     "wait": answer(WAIT),
     "stop": answer(STOP, alarms=[PURGE_LOST]),
     "unknown": answer(UNKNOWN),
-    "two": answer(READY, INTERPASS),
+    "two": answer(READY, INTERPASS, turn=TURN),
     "slow": answer(WAIT, SLOW),
     "alarm": answer(STOP, INTERPASS, alarms=ALARMS, recording=False),
     "many": answer(STOP, INTERPASS, alarms=MANY, recording=False),

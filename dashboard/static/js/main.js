@@ -14,6 +14,7 @@ import { Speaker } from "./speech.js";
 import { forgetInks } from "./strip.js";
 import { toast } from "./toasts.js";
 import { coverDue } from "./trip.js";
+import { Turns } from "./turn.js";
 import { Guide, Waiting } from "./waiting.js";
 import { t } from "./words.js";
 
@@ -35,6 +36,7 @@ const room = new Room(at("room"));
 const questions = new Questions(at("questions"));
 const lastArc = new Map();
 const closing = new Closing();
+const turns = new Turns(at("turn"));
 const waiting = new Waiting(at("waiting"), openPart);
 let quietened = false;
 
@@ -62,7 +64,7 @@ function render() {
   guide.show(bench);
   waiting.show(bench);
   later[view()]?.show(bench);
-  chime(hot);
+  chime(hot, turns.show(bench));
   coverClock(hot);
   closingClock(hot);
   recording(bench.recording);
@@ -104,6 +106,7 @@ function silence() {
   setText(at("lost-more"), link.everGood ? t(`link.${link.state}_more`, { age }) : t("link.never"));
   for (const { panel } of panels.values()) panel.lose(link.silence(), title);
   room.lose();
+  turns.lose();
   alarms.lose();
   setText(at("recording"), "");
 }
@@ -126,8 +129,8 @@ function listen() {
   sounder.want(classes);
 }
 
-/** A chime when a part becomes ready; never over an alarm. */
-function chime(hot) {
+/** A chime when a part becomes ready, or it is another one's turn; never over an alarm. */
+function chime(hot, turn) {
   const fresh = [];
   for (const part of hot) {
     const ready = part.verdict === "ready";
@@ -135,8 +138,8 @@ function chime(hot) {
     wasReady.set(part.id, ready);
   }
   for (const id of wasReady.keys()) if (!hot.some((part) => part.id === id)) wasReady.delete(id);
-  if (fresh.length === 0 || alarms.calling.length > 0) return;
-  speaker.after("ready", fresh.map(readyWords).join(" "));
+  if ((fresh.length === 0 && !turn) || alarms.calling.length > 0) return;
+  speaker.after("ready", turn ?? fresh.map(readyWords).join(" "));
   sounder.play("ready");
 }
 
