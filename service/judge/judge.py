@@ -205,6 +205,7 @@ class Judge:
             track.arc_doubt = lead.doubt_between_passes(state, track.heat_id, now_us)
             track.look(now_us, state.shop, state.channels)
             self._report(track, now_us, outcome)
+        state.turns.look(state.shop, state.heats.values())
         named = conditions(state, now_us)
         outcome.alarms += state.book.update(named, now_us, state.shop.offset_us)
 
@@ -217,7 +218,6 @@ class Judge:
         outcome.verdicts.append(
             VerdictChange(
                 heat_id=track.heat_id,
-        state.turns.look(state.shop, state.heats.values())
                 at_us=now_us + self.state.shop.offset_us,
                 mono_us=now_us,
                 phase=phase,
