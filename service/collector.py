@@ -22,9 +22,7 @@ from service.checkpoints import Checkpoints
 from service.clock import Clock
 from service.judge.actions import (
     Action,
-    BeginHeat,
     ClockStepped,
-    CreatePart,
     OperatorAction,
     RecordingChanged,
     ServiceAction,
@@ -37,7 +35,7 @@ from service.judge.promises import Promises
 from service.readings import Reading
 from service.store.entries import PackMark
 from service.store.writer import Writer
-from service.tickets import ActResult, Queued, Ticket
+from service.tickets import ActResult, Queued, Ticket, numbered
 from service.wire.senml import Pack
 
 log = logging.getLogger(__name__)
@@ -62,12 +60,6 @@ POST_EVERY_S = 0.05
 
 
 Listener = Callable[[Outcome], None]
-
-
-def _mark_of(link: str, pack: Pack) -> PackMark | None:
-    if pack.boot is None or pack.seq is None:
-        return None
-    return PackMark(link, pack.boot, pack.seq)
 
 
 class Collector:
@@ -196,14 +188,28 @@ class Collector:
             for measurement in pack.measurements:
                 if measurement.update_us is not None:
                     self._promised(measurement.name, measurement.update_us)
-            arrive, place, kept = self._arrivals.arrive, self._place, pack.retained
-            readings = [arrive(each, *place(), kept=kept) for each in pack.measurements]
+            readings = self._arrive(pack)
             if readings or ack is not None:
                 # With nothing in it to keep (its rejects are counted, and asking for it again
                 # would bring the same bytes) it is acknowledged in its turn all the same.
-                self._writer.put_readings(readings, ack, _mark_of(link, pack))
+                self._writer.put_readings(readings, ack, PackMark.of(link, pack))
             if readings:
                 self._push(readings)
+
+    def _arrive(self, pack: Pack) -> list[Reading]:
+        """A pack's readings in their places; call with ``_order`` held.
+
+        The clock is asked once. Each reading has a microsecond of its own, less than its handling
+        takes, so shop time does not run ahead of the clock.
+        """
+        if not pack.measurements:
+            return []
+        seq, mono_us, utc_us = self._place()
+        readings = self._arrivals.arrive_together(
+            pack.measurements, seq, mono_us, utc_us, kept=pack.retained
+        )
+        self._seq, self._last_mono_us = readings[-1].seq + 1, readings[-1].mono_us
+        return readings
 
     def _promised(self, channel: str, update_us: int) -> None:
         """A source says how often it will be heard; the judge is told when that changes."""
@@ -280,9 +286,8 @@ class Collector:
             if batch is None:
                 self._guarded(self.checkpoints.keep)
                 return
-            for item in batch:
-                self._guarded(self._handle, item)
-                changed = True
+            self._judge_batch(batch)
+            changed = changed or bool(batch)
             if not batch:
                 changed = self._guarded(self._pass_time) or changed
 
@@ -313,13 +318,26 @@ class Collector:
             log.exception("the judge failed on %r", args)
             return False
 
-    def _handle(self, item: Reading | Queued) -> None:
-        if isinstance(item, Reading):
-            self.checkpoints.judged_seq = item.seq
-            self._publish(self._judge.step(item))
-            return
+    def _judge_batch(self, batch: Sequence[Reading | Queued]) -> None:
+        """Everything in turn. What a reading changes is told before the next one is looked at."""
+        weigh, checkpoints, outcome = self._judge.weigh, self.checkpoints, Outcome()
+        for item in batch:
+            if not isinstance(item, Reading):
+                self._guarded(self._handle, item)
+                continue
+            checkpoints.judged_seq = item.seq
+            try:
+                weigh(item, outcome)
+            except Exception:
+                self.failures += 1
+                log.exception("the judge failed on %r", item)
+            if outcome.alarms or outcome.verdicts or outcome.trips:
+                told, outcome = outcome, Outcome()
+                self._guarded(self._publish, told)
+
+    def _handle(self, item: Queued) -> None:
         ticket = item.ticket
-        acted = Acted(item.stamp, self._numbered(item.action))
+        acted = Acted(item.stamp, numbered(item.action, self._judge.shop))
         if ticket is not None and self._judge.shop.seen(item.action.token) is not None:
             # The same tap again (a double tap, an answer lost on the way): done already.
             ticket.acted = acted
@@ -349,16 +367,6 @@ class Collector:
             self._guarded(self._post)
             ticket.answered.set()
 
-    def _numbered(self, action: Action) -> Action:
-        """The action with its id, so that the journal holds it complete."""
-        shop = self._judge.shop
-        made_id = shop.seen(action.token)
-        if isinstance(action, CreatePart):
-            return action.model_copy(update={"part_id": made_id or shop.next_part_id})
-        if isinstance(action, BeginHeat):
-            return action.model_copy(update={"heat_id": made_id or shop.next_heat_id})
-        return action
-
     def _pass_time(self) -> bool:
         """Nothing arrived: let the judge's ticks come, and look whether the date was set."""
         with self._order:
@@ -378,7 +386,7 @@ class Collector:
         return True
 
     def _publish(self, outcome: Outcome) -> None:
-        if not outcome.alarms and not outcome.verdicts and not outcome.trips:
+        if not outcome.changed:
             return
         self._writer.put_outcome(outcome)
         for listener in self._listeners:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import threading
 from dataclasses import dataclass, field
 
-from service.judge.actions import Action
+from service.judge.actions import Action, BeginHeat, CreatePart
 from service.judge.events import Acted, Stamp
+from service.judge.shop import Shop
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,3 +44,13 @@ class Queued:
     stamp: Stamp
     action: Action
     ticket: Ticket | None
+
+
+def numbered(action: Action, shop: Shop) -> Action:
+    """The action with its id, so that the journal holds it complete."""
+    made_id = shop.seen(action.token)
+    if isinstance(action, CreatePart):
+        return action.model_copy(update={"part_id": made_id or shop.next_part_id})
+    if isinstance(action, BeginHeat):
+        return action.model_copy(update={"heat_id": made_id or shop.next_heat_id})
+    return action

@@ -165,3 +165,14 @@ class Outcome:
     alarms: list[AlarmChange] = field(default_factory=list)
     verdicts: list[VerdictChange] = field(default_factory=list)
     trips: list[TripChange] = field(default_factory=list)
+
+    @property
+    def changed(self) -> bool:
+        """Whether anything has."""
+        return bool(self.alarms or self.verdicts or self.trips)
+
+    def add(self, later: Outcome) -> None:
+        """Take in what another event changed after this one."""
+        self.alarms += later.alarms
+        self.verdicts += later.verdicts
+        self.trips += later.trips

@@ -54,11 +54,8 @@ def tell_errors(state: JudgeState, heat: HeatTrack) -> None:
         cooling.error_k = error_k(state, name)
 
 
-def as_judged(state: JudgeState, sent: Reading) -> Reading:
+def as_judged(state: JudgeState, said: Channel, sent: Reading) -> Reading:
     """A reading in the judge's unit, corrected by its channel's calibration."""
-    said = state.shop.channels.get(sent.channel)
-    if said is None:
-        return sent
     reading = sent
     if said.junction is not None and sent.unit == cold_junction.UNIT:
         reading = _in_degrees(state, sent, said.junction)

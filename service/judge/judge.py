@@ -131,6 +131,15 @@ class Judge:
                 raise
         return outcome
 
+    def weigh(self, reading: Reading, outcome: Outcome) -> None:
+        """``step`` for one of many readings: what it changes is added to ``outcome``."""
+        state = self.state
+        if state.owed.changed:
+            outcome.add(state.owed)
+            state.owed = Outcome()
+        self._pass_time(reading.mono_us, outcome)
+        self._take(reading, outcome)
+
     def bench(self, recording: bool | None = None) -> BenchJson:
         """The bench answer as of the last event.
 
@@ -146,6 +155,9 @@ class Judge:
         state = self.state
         if state.tick_us is None:
             state.tick_us = mono_us // TICK_US * TICK_US
+        elif mono_us - state.tick_us < TICK_US:  # no tick in between: nearly every reading
+            state.now_us = max(state.now_us, mono_us)
+            return
         last_us = mono_us // TICK_US * TICK_US
         while state.tick_us < last_us:
             if self._quiet(state.tick_us):
@@ -232,10 +244,13 @@ class Judge:
 
     def _take(self, reading: Reading, outcome: Outcome) -> None:
         state, mono_us = self.state, reading.mono_us
-        track = track_of(state, reading.channel, mono_us)
+        name = reading.channel
+        track = state.channels.get(name) or track_of(state, name, mono_us)
         before = track.standing(mono_us)
-        said = state.shop.channels.get(reading.channel)
-        sent, reading = reading, as_judged(state, reading)
+        said = state.shop.channels.get(name)
+        sent = reading
+        if said is not None and (said.junction is not None or said.calibration is not None):
+            reading = as_judged(state, said, reading)
         if not track.take(reading, sent):
             return
         state.active_us = mono_us
@@ -245,8 +260,11 @@ class Judge:
                 self._look(mono_us, outcome)
         if said is None or said.part_id is None or not state.heats:
             return
-        heat = next((each for each in state.heats.values() if each.part_id == said.part_id), None)
-        if heat is None:
+        part_id = said.part_id
+        for heat in state.heats.values():
+            if heat.part_id == part_id:
+                break
+        else:
             return
         after = track.standing(mono_us)
         turned = after is not before

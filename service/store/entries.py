@@ -14,6 +14,7 @@ from typing import Any
 from service.judge.actions import any_action
 from service.judge.events import Acted, AlarmChange, Outcome, Stamp, TripChange, VerdictChange
 from service.readings import Quality, Reading
+from service.wire.pack import Pack
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,13 @@ class PackMark:
     link: str
     boot: str
     number: int
+
+    @classmethod
+    def of(cls, link: str, pack: Pack) -> PackMark | None:
+        """A pack's mark, if its sender gives any."""
+        if pack.boot is None or pack.seq is None:
+            return None
+        return cls(link, pack.boot, pack.seq)
 
 
 @dataclass(frozen=True, slots=True)

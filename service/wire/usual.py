@@ -38,7 +38,7 @@ _When = tuple[int | None, int]
 _NOW: _When = (None, 0)
 _Channel = tuple[str, str, float, float]
 """Whole name, unit inside, factor and offset to it."""
-_channels: dict[tuple[str, str, str], _Channel] = {}
+_channels: dict[tuple[Any, Any, Any], _Channel] = {}
 """By base name, name and unit as sent; a look-up costs less than joining and checking them."""
 
 
@@ -125,12 +125,11 @@ def _measure(array: list[dict[str, Any]], base: _Base, found: list[Measurement])
         elif not _is_number(value):
             return False
         inside = value * factor + offset
-        when: _When | None = _NOW
-        if base_s or "t" in record:
-            when = _when(base_s, record.get("t", 0))
-            if when is None:
-                return False
-        found.append(make(Measurement, (name, unit, inside, None, *when, None)))
+        when = _when(base_s, record.get("t", 0)) if base_s or "t" in record else _NOW
+        if when is None:
+            return False
+        time_us, offset_us = when
+        found.append(make(Measurement, (name, unit, inside, None, time_us, offset_us, None)))
     return True
 
 

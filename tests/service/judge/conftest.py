@@ -116,13 +116,17 @@ class Stage:
         return [change.state for change in self.alarms if change.kind == kind]
 
     def replayed(self, events: list[Event] | None = None) -> tuple[list[Any], list[Any]]:
-        """The same events into a fresh judge: its alarm and verdict changes."""
-        judge, alarms, verdicts = Judge(), [], []
+        """The same events into a fresh judge: its alarm and verdict changes.
+
+        Its readings are weighed, as in the service; those of the stage were steps.
+        """
+        judge, told = Judge(), Outcome()
         for event in self.events if events is None else events:
-            outcome = judge.step(event)
-            alarms += outcome.alarms
-            verdicts += outcome.verdicts
-        return alarms, verdicts
+            if isinstance(event, Reading):
+                judge.weigh(event, told)
+            else:
+                told.add(judge.step(event))
+        return told.alarms, told.verdicts
 
 
 @pytest.fixture

@@ -58,3 +58,18 @@ def test_two_without_times_in_one_microsecond_stay_two(arrivals):
     second = arrivals.arrive(flow(value=13.0), 2, AT, AT)
     assert (first.t_us, second.t_us) == (AT, AT + 1)
     assert not first.timed
+
+
+def test_readings_of_one_pack_each_have_a_place_and_a_microsecond_of_their_own(arrivals):
+    """Two of one channel without times, as a node sends that gathers before it sends."""
+    pack = [flow(), flow(value=13.0), flow(AT - SECOND, 14.0), flow(value=15.0)]
+    readings = arrivals.arrive_together(pack, 7, AT, AT + 5)
+    assert [each.seq for each in readings] == [7, 8, 9, 10]
+    assert [each.mono_us - AT for each in readings] == [0, 1, 2, 3]
+    assert [each.arrived_us - each.mono_us for each in readings] == [5] * 4
+    assert len({each.t_us for each in readings}) == 4
+    assert [each.timed for each in readings] == [False, False, True, False]
+    singly = Arrivals(Judge())
+    assert readings == [
+        singly.arrive(each, 7 + n, AT + n, AT + 5 + n) for n, each in enumerate(pack)
+    ]
