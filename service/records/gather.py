@@ -21,7 +21,7 @@ from service.judge.actions import (
 from service.readings import ChannelKind
 from service.records import deviations, figures, moments
 from service.records.gather_channels import Span, read_channels
-from service.records.heat_readings import as_history, readings_of_heat
+from service.records.heat_readings import histories_of
 from service.records.heat_record import (
     AlarmRecord,
     ChannelRecord,
@@ -34,6 +34,7 @@ from service.records.heat_record import (
     PurgeRecord,
     VerdictRecord,
 )
+from service.records.outcomes import with_outcome
 from service.records.run_clock import RunClock, read_clock
 from service.records.series import Grid, lay_out
 from service.store.database import History, Store, StoreError
@@ -123,7 +124,7 @@ def gather(store: Store, heat_id: int) -> HeatRecord:
         figures=figures.work_out(grid, phases, passes, preheat_min_c, upper_c),
         deviations=(),
     )
-    return deviations.with_deviations(record)
+    return with_outcome(store, deviations.with_deviations(record), clock)
 
 
 def clock_of(store: Store, heat_id: int) -> RunClock:
@@ -140,21 +141,8 @@ def read_histories(
     within_us: tuple[int, int],
     points: int,
 ) -> dict[str, History]:
-    """The channels' readings over a stretch of the heat, in about so many steps.
-
-    Where the wall clock was corrected they are summed up reading by reading, by the run clock.
-    """
-    from_us, to_us = within_us
-    if not clock.bent(from_us):
-        return {each.name: store.history(each.name, from_us, to_us, points) for each in channels}
-    with store.connect() as connection:
-        return {
-            each.name: as_history(
-                readings_of_heat(connection, [each.name], clock, from_us, to_us),
-                each.name, from_us, to_us, points,
-            )
-            for each in channels
-        }  # fmt: skip
+    """The channels' readings over a stretch of the heat, in about so many steps."""
+    return histories_of(store, [each.name for each in channels], clock, within_us, points)
 
 
 def _grid(histories: dict[str, History], channels: Sequence[ChannelRecord], to_us: int) -> Grid:

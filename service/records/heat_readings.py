@@ -19,6 +19,7 @@ from service.judge.cold_junction import GATE_AGE_US, Junction
 from service.judge.cold_junction import UNIT as EMF_UNIT
 from service.records.run_clock import RunClock
 from service.store.codes import QUALITY_OF
+from service.store.database import Store
 from service.store.history import History
 from service.store.history_calibrated import Dated, read_calibrations
 from service.store.history_steps import Step
@@ -186,3 +187,23 @@ def _step(t_us: int, told: Sequence[Told]) -> Step:
     if not good:
         return Step(t_us, None, None, None, 0, suspect, bad)
     return Step(t_us, min(good), max(good), sum(good) / len(good), len(good), suspect, bad)
+
+
+def histories_of(
+    store: Store, names: Sequence[str], clock: RunClock, within_us: tuple[int, int], points: int
+) -> dict[str, History]:
+    """Channels over a stretch of the run clock [µs], in about so many steps.
+
+    Where the wall clock was corrected they are summed up reading by reading, by the run clock.
+    """
+    from_us, to_us = within_us
+    if not clock.bent(from_us):
+        return {name: store.history(name, from_us, to_us, points) for name in names}
+    with store.connect() as connection:
+        return {
+            name: as_history(
+                readings_of_heat(connection, [name], clock, from_us, to_us),
+                name, from_us, to_us, points,
+            )
+            for name in names
+        }  # fmt: skip

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.judge.actions import Limits, PartFacts
+from service.records.outcome_record import OutcomeRecord, PhotoRecord, Work
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,6 +257,9 @@ class HeatRecord:
         limits: Every version that held at its begin or came during it, oldest first; also the
             judge's basis. Empty: none was ever set.
         versions: Of the service that recorded it.
+        outcomes: What was said to have come of it, oldest first; the last one holds.
+        photos: Of the heat, its root and its part, those that were not dropped.
+        work: What it took; ``None``: not worked out.
     """
 
     heat_id: int
@@ -279,3 +283,6 @@ class HeatRecord:
     versions: tuple[str, ...]
     figures: Figures
     deviations: tuple[Deviation, ...]
+    outcomes: tuple[OutcomeRecord, ...] = ()
+    photos: tuple[PhotoRecord, ...] = ()
+    work: Work | None = None

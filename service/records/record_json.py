@@ -8,6 +8,7 @@ from typing import Any
 from service.judge.utc import utc_text
 from service.records import print_words as words
 from service.records.heat_record import Figures, HeatRecord, PassRecord
+from service.records.outcomes import outcome_json, photo_json, work_json
 from service.records.traces import lettered
 
 
@@ -75,6 +76,9 @@ def record_json(record: HeatRecord) -> dict[str, Any]:
             }
             for each in record.channels
         ],
+        "outcomes": [outcome_json(each) for each in record.outcomes],
+        "photos": [photo_json(each) for each in record.photos],
+        "work": work_json(record.work),
         "cautions": list(words.CAUTIONS),
     }
 
