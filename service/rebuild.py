@@ -21,6 +21,7 @@ from service.judge.judge import Judge
 from service.judge.sense import SenseState
 from service.judge.state import JudgeState
 from service.readings import Reading
+from service.store.changes import newest_change_us
 from service.store.database import Store
 
 log = logging.getLogger(__name__)
@@ -93,11 +94,8 @@ def _owe_unrecorded(store: Store, judge: Judge, passed: _Passed) -> None:
 
     A reading is committed a moment before what was concluded from it.
     """
-    recorded = store.changes()
-    moments = [alarm.mono_us for alarm in recorded.alarms]
-    moments += [verdict.mono_us for verdict in recorded.verdicts]
-    moments += [trip.mono_us for trip in recorded.trips]
-    last_us = max(moments, default=0)
+    with store.connect() as connection:
+        last_us = newest_change_us(connection) or 0
     owed = judge.state.owed
     owed.alarms[:0] = [each for each in passed.outcome.alarms if each.mono_us > last_us]
     owed.verdicts[:0] = [each for each in passed.outcome.verdicts if each.mono_us > last_us]

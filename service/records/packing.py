@@ -74,7 +74,7 @@ def pack(store: Store, heat_id: int) -> Package:
         acted=tuple(within),
         after=tuple(_said_later(acted, last_seq, heat_id)),
         readings=tuple(readings),
-        changes=_between(store.changes(), from_us, to_us, heat_id),
+        changes=_between(store.changes(from_us, None), from_us, to_us, heat_id),
         gaps=tuple(
             {name: value for name, value in row.items() if name != "id"}
             for row in gaps

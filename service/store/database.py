@@ -312,10 +312,10 @@ class Store:
         ]
         return sorted(within, key=_place)
 
-    def changes(self) -> Outcome:
-        """Every alarm and verdict change that was kept while the service ran."""
+    def changes(self, from_us: int | None = None, to_us: int | None = None) -> Outcome:
+        """Every alarm, verdict and trip change that was kept; only those within, if asked [µs]."""
         with self._connect() as connection:
-            return read_changes(connection)
+            return read_changes(connection, from_us, to_us)
 
     def _spooled_entries(self) -> Iterator[Entry]:
         for body, _ in self.spool.read():
