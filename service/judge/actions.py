@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, model_validator
 from service.judge.action_base import BaseAction, ChannelName, Name
 from service.judge.channel_actions import CalibrateChannel, RateProbe
 from service.judge.hand_actions import EnterReading
+from service.judge.learnt_actions import ForgetLearnt, LearntTold
 from service.judge.outcome_actions import AddPhoto, DropPhoto, SayOutcome
 from service.judge.trip_actions import (
     AnswerQuestion,
@@ -54,7 +55,9 @@ __all__ = [
     "EndPass",
     "EndPurge",
     "EnterReading",
+    "ForgetLearnt",
     "HeatPhase",
+    "LearntTold",
     "MovePart",
     "Name",
     "NextStep",
@@ -329,6 +332,7 @@ OperatorAction = Annotated[
     | AnswerQuestion
     | SetBottle
     | EnterReading
+    | ForgetLearnt
     | SayOutcome
     | AddPhoto
     | DropPhoto
@@ -337,7 +341,7 @@ OperatorAction = Annotated[
 ]
 """What a person may send."""
 
-ServiceAction = ServiceStarted | ClockStepped | RecordingChanged | UpdateTimeTold
+ServiceAction = ServiceStarted | ClockStepped | RecordingChanged | UpdateTimeTold | LearntTold
 
 Action = Annotated[
     AdoptChannel
@@ -363,6 +367,7 @@ Action = Annotated[
     | AnswerQuestion
     | SetBottle
     | EnterReading
+    | ForgetLearnt
     | SayOutcome
     | AddPhoto
     | DropPhoto
@@ -370,7 +375,8 @@ Action = Annotated[
     | ServiceStarted
     | ClockStepped
     | RecordingChanged
-    | UpdateTimeTold,
+    | UpdateTimeTold
+    | LearntTold,
     Field(discriminator="kind"),
 ]
 

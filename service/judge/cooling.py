@@ -170,4 +170,4 @@ def begin_cooling(channel: str, part: Part) -> CoolingTrack:
         least, most = PLAUSIBLE_KG_M2
         if not least <= mass_kg / area_m2 <= most:
             mass_kg = area_m2 = None  # one of them is a slip of the pen: neither is believed
-    return CoolingTrack(channel, Cooldown(CooldownPrior(part.metal, mass_kg, area_m2)))
+    return CoolingTrack(channel, Cooldown(CooldownPrior(part.metal, mass_kg, area_m2, part.past)))

@@ -20,8 +20,10 @@ from service.judge.calibration import Calibration
 from service.judge.cold_junction import UNIT, Junction
 from service.judge.events import Refused
 from service.judge.hand_actions import HandMethod
+from service.judge.learnt_actions import LearntQuantity
 from service.judge.probe_error import ProbeError
 from service.judge.trip import PhaseSpan, Step, WeldPass
+from service.physics.cooldown import PastLaw
 from service.readings import ChannelKind, Spread
 
 HEATS_REMEMBERED = 200
@@ -96,6 +98,9 @@ class Part:
     Attributes:
         learnt_volume_l: What the cavity has behaved as under an oxygen sensor, cold; used where no
             volume is stated. ``None``: not learnt since the service last began from nothing.
+        past: How its heats lost heat bare on the bench, as was told last; its next heat starts
+            from it.
+        forgotten: What was set aside and not taken back, oldest first; ``None``: everything.
     """
 
     id: int
@@ -122,6 +127,8 @@ class Part:
     size_known: SizeKnown | None = None
     cavity_known: VolumeKnown | None = None
     learnt_volume_l: Spread | None = None
+    past: PastLaw | None = None
+    forgotten: list[LearntQuantity | None] = field(default_factory=list)
 
 
 @dataclass(slots=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from service.judge import actions as act
-from service.judge import corrections, trip_rules
+from service.judge import corrections, learnt_rules, trip_rules
 from service.judge.by_hand import entry_of
 from service.judge.calibration import Calibration
 from service.judge.cold_junction import Junction
@@ -318,6 +318,8 @@ _rule(act.CorrectPhase, corrections.check_correct_phase, corrections.apply_corre
 _rule(act.CorrectPass, corrections.check_correct_pass, corrections.apply_correct_pass)
 _rule(act.NextStep, _check_heat, _nothing)
 _rule(act.AnswerQuestion, _anything, _nothing)
+_rule(act.ForgetLearnt, learnt_rules.check_forget, learnt_rules.apply_forget)
+_rule(act.LearntTold, learnt_rules.check_told, learnt_rules.apply_told)
 _rule(act.ServiceStarted, _anything, _apply_started)
 _rule(act.ClockStepped, _anything, _apply_clock)
 _rule(act.RecordingChanged, _anything, _apply_recording)

@@ -16,12 +16,16 @@ Origin = Literal["tap", "button", "readings"]
 
 
 class BeginHeat(BaseAction):
-    """A part's trip begins, in the oven or (already hot) on the bench."""
+    """A part's trip begins, in the oven or (already hot) on the bench.
+
+    ``oven_set_c``: What the oven is set to [°C]; absent: not said.
+    """
 
     kind: Literal["begin heat"] = "begin heat"
     heat_id: int = 0
     part_id: int
     phase: Literal["oven", "bench"] = "oven"
+    oven_set_c: Annotated[float, Field(ge=0, le=1400, allow_inf_nan=False)] | None = None
 
 
 class MovePart(BaseAction):

@@ -185,7 +185,7 @@ class Following:
         prior = self.prior
         share = (usual_share(prior.metal, value, around[0]), USUAL_SHARE_SD)
         past = prior.past
-        if past is not None and value > around[0] + 25:
+        if past is not None and value > around[0] + 25 and past.holds_at(value):
             rate = past_rate_k_s(past, prior.metal, value, around[0])
             share = (past.radiative_share, 0.2)
         else:

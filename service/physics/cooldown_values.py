@@ -29,12 +29,19 @@ class PastLaw:
         at_c: Temperature it holds for [°C].
         radiative_share: How the rate falls with temperature: 1 radiation, 0 convection.
         around_c: Surroundings then [°C].
+        low_c, high_c: Temperatures between which it is believed [°C].
     """
 
     rate_k_s: float
     at_c: float
     radiative_share: float
     around_c: float
+    low_c: float = float("-inf")
+    high_c: float = float("inf")
+
+    def holds_at(self, temperature_c: float) -> bool:
+        """Whether it was seen about there: beyond that it says nothing."""
+        return self.low_c <= temperature_c <= self.high_c
 
 
 @dataclass(frozen=True, slots=True)

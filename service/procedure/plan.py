@@ -15,8 +15,9 @@ import numpy as np
 
 from service.physics.gas import gas_heat_w
 from service.physics.materials import Array
+from service.procedure.learnt_words import learnt_words
 from service.procedure.plan_ask import PlanAnswer, PlanAsk, Stage, StageOutlook
-from service.procedure.plan_losses import Parts, possible_parts
+from service.procedure.plan_losses import BARE, Parts, possible_parts
 from service.readings import Spread
 
 ROUND_TO_C = 5.0
@@ -59,6 +60,34 @@ def plan_heat(ask: PlanAsk) -> PlanAnswer:
     return replace(answer, set_point_c=set_point_c)
 
 
+def plan_at(ask: PlanAsk, set_point_c: float) -> PlanAnswer:
+    """How a heat would go from a setting that is given.
+
+    Returns:
+        The same as ``plan_heat``; without a set-point where the given one would not hold, with the
+        reason, and the setting that would.
+    """
+    parts = possible_parts(ask)
+    needed = needed_c(ask, parts)
+    answer = _outlook(ask, parts, set_point_c, needed)
+    why, remedies_found = [], []
+    if answer.ready_share < ask.confidence:
+        why.append(
+            f"from {set_point_c:.0f} °C {answer.ready_share:.0%} of such heats would keep the "
+            f"joint above {ask.preheat_min_c:g} °C; {ask.confidence:.0%} are asked for"
+        )
+        other = plan_heat(ask)
+        remedies_found = (
+            other.remedies if other.set_point_c is None
+            else [f"a setting of {other.set_point_c:.0f} °C"]
+        )  # fmt: skip
+    if set_point_c > ask.oven_max_c:
+        why.append(f"{set_point_c:.0f} °C is above the oven's most of {ask.oven_max_c:.0f} °C")
+    if not why:
+        return replace(answer, set_point_c=set_point_c)
+    return replace(answer, set_point_c=None, why=[*why, *answer.why], remedies=remedies_found)
+
+
 def _hot(set_point_c: float) -> str:
     return "hotter than any" if set_point_c >= BEYOND_C else f"at {set_point_c:.0f} °C"
 
@@ -96,7 +125,8 @@ def _outlook(ask: PlanAsk, parts: Parts, from_c: float, needed: Array) -> PlanAn
                 f"when the first pass begins the joint is still above {ask.interpass_max_c:g} °C "
                 f"in {1 - below:.0%} of such heats: let it come down, or make fewer passes a heat"
             )
-    if not ask.past:
+    why += learnt_words(ask, stages)
+    if not ask.past and BARE not in ask.learnt:
         why.append(
             "no heat of this part is known yet: the setting has room for many kinds of casting"
             if ask.mass_kg is not None and ask.area_m2 is not None

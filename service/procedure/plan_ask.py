@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from service.procedure.lessons import Learnt, Quantity
 from service.readings import Spread
 
 StageKind = Literal["carry", "fit-up", "brush", "purge", "pass", "pause"]
@@ -75,7 +77,8 @@ class PlanAsk:
         oven_max_c: What the oven, or the procedure, allows [°C].
         ambient_c: Air [°C].
         confidence: With which the joint shall be above its minimum, 0.5 to 0.99.
-        past: Heats of this very part, oldest first.
+        past: Heats of this very part, oldest first, as somebody says.
+        learnt: What the part's recorded heats taught.
     """
 
     metal: str
@@ -88,6 +91,7 @@ class PlanAsk:
     ambient_c: float = AIR_C
     confidence: float = CONFIDENCE
     past: tuple[PastHeat, ...] = ()
+    learnt: Mapping[Quantity, Learnt] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if not self.ambient_c < self.preheat_min_c <= 700:

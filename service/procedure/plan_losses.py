@@ -8,16 +8,21 @@ line says otherwise; the benchmark ``tests/bench/plan.py`` holds them against an
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.physics.cooldown_regimes import usual_rate_k_s
 from service.physics.gas import gas_heat_w
 from service.physics.heat_loss import convection_shape, radiation_shape
-from service.physics.materials import Array, emissivity, specific_heat_table
-from service.procedure.plan_ask import PastHeat, PlanAsk, Stage, StageKind
+from service.physics.materials import Array, specific_heat_table
+from service.procedure.lessons import Quantity
+from service.procedure.loss_law import COVERED_AT_C, relative_rate, usual_radiative_share
+from service.procedure.plan_ask import PlanAsk, Stage, StageKind
+from service.procedure.pooling import Pooled, pool
 
 PARTS = 600
 SEED = 20260303
@@ -31,6 +36,13 @@ JOINT_SD = 0.25
 JOINT_FACTOR = 1.25
 PAST_SD = 0.10
 """One heat against the next of the same part: it stands elsewhere, in other air."""
+SAID_SD = 0.03
+"""How well a rate is read off a record."""
+CARRY_UNKNOWN_SD = 0.15
+EVERYWHERE = (-math.inf, math.inf)
+BARE: Quantity = "loss bare"
+CARRIED: Quantity = "loss carried"
+UNDER: Quantity = "loss under cover"
 PLACE: dict[StageKind, tuple[float, float]] = {
     "carry": (1.20, 0.08),  # through moving air
     "fit-up": (1.15, 0.08),  # on a bench, against clamps
@@ -60,6 +72,8 @@ class Parts:
         capacity_j_k: Heat capacity at ``REFERENCE_C`` [J/K]; guessed without a mass.
         place: Factor of each kind of stage.
         covered: Factor under a blanket.
+        untaught_k_s, untaught_covered: The same without what past heats taught.
+        believed_c, believed_covered_c: Temperatures between which that is believed [°C].
         arc_kept, gas_takes: See the module.
     """
 
@@ -70,6 +84,10 @@ class Parts:
     capacity_j_k: Array
     place: dict[StageKind, Array]
     covered: Array
+    untaught_k_s: Array
+    untaught_covered: Array
+    believed_c: tuple[float, float]
+    believed_covered_c: tuple[float, float]
     arc_kept: Array
     gas_takes: Array
 
@@ -80,8 +98,13 @@ class Parts:
         radiated = radiation_shape(temperature_c, around, reference)
         bare = convected + self.share * (radiated - convected)
         heat = self._relative_heat(temperature_c)
-        factor = self.covered if stage.covered else self.place[stage.kind]
-        slope = -self.rate_k_s * factor * bare / heat
+        taught = _within(temperature_c, self.believed_c)
+        rate = np.where(taught, self.rate_k_s, self.untaught_k_s)
+        factor = self.place[stage.kind]
+        if stage.covered:
+            seen = taught & _within(temperature_c, self.believed_covered_c)
+            factor = np.where(seen, self.covered, self.untaught_covered)
+        slope = -rate * factor * bare / heat
         if stage.argon_flow_l_min > 0:
             per_k = gas_heat_w(stage.argon_flow_l_min, 20.0, 120.0) / 100.0
             taken = per_k * self.gas_takes * (temperature_c - self.ambient_c)
@@ -116,10 +139,11 @@ def possible_parts(ask: PlanAsk) -> Parts:
     known = ask.mass_kg is not None and ask.area_m2 is not None
     centre, sd = np.log(usual * JOINT_FACTOR), SIZE_KNOWN_SD if known else SIZE_UNKNOWN_SD
     sd = float(np.hypot(sd, JOINT_SD))
-    if ask.past:
-        centre, sd = _taught(ask.past, ask, float(centre), sd)
-    likely, _ = emissivity(ask.metal)
-    share = np.clip(0.68 * likely / 0.8 + 0.15 * normal[1], 0.2, 0.95)
+    untaught = np.exp(centre + sd * normal[0])
+    seen = [*_said(ask), *_bare_seen(ask)]
+    if seen:
+        centre, sd = _taught(seen, float(centre), sd)
+    share = np.clip(usual_radiative_share(ask.metal) + 0.15 * normal[1], 0.2, 0.95)
     mass = ask.mass_kg if ask.mass_kg is not None else 6.0
     mass_sd = 0.1 if ask.mass_kg is not None else 0.7
     grid, c = specific_heat_table(ask.metal)
@@ -128,6 +152,11 @@ def possible_parts(ask: PlanAsk) -> Parts:
         kind: factor * np.exp(place_sd * normal[3 + index])
         for index, (kind, (factor, place_sd)) in enumerate(PLACE.items())
     }
+    untaught_covered = COVERED[0] * np.exp(COVERED[1] * normal[9])
+    covered = untaught_covered
+    if BARE in ask.learnt:
+        _carried_so(ask, place, centre, normal[3])
+        covered = _covered_so(ask, centre, normal[9], untaught_covered)
     return Parts(
         metal=ask.metal,
         ambient_c=ask.ambient_c,
@@ -135,28 +164,75 @@ def possible_parts(ask: PlanAsk) -> Parts:
         share=share,
         capacity_j_k=capacity,
         place=place,
-        covered=COVERED[0] * np.exp(COVERED[1] * normal[9]),
+        covered=covered,
+        untaught_k_s=untaught,
+        untaught_covered=untaught_covered,
+        believed_c=ask.learnt[BARE].believed_c() if BARE in ask.learnt else EVERYWHERE,
+        believed_covered_c=ask.learnt[UNDER].believed_c() if UNDER in ask.learnt else EVERYWHERE,
         arc_kept=rng.uniform(*ARC_KEPT, PARTS),
         gas_takes=rng.uniform(*GAS_TAKES, PARTS),
     )
 
 
-def _taught(
-    past: Sequence[PastHeat], ask: PlanAsk, centre: float, sd: float
-) -> tuple[float, float]:
-    """Logarithm of the bare rate after what past heats of this part showed."""
+def _within(temperature_c: Array, between_c: tuple[float, float]) -> NDArray[np.bool_]:
+    low, high = between_c
+    return np.asarray((temperature_c >= low) & (temperature_c <= high))
+
+
+def _said(ask: PlanAsk) -> list[Pooled]:
+    """Logarithms of the bare rate that heats somebody tells of come to, pooled."""
     grid, c = specific_heat_table(ask.metal)
-    likely, _ = emissivity(ask.metal)
-    share = 0.68 * likely / 0.8
+    share = usual_radiative_share(ask.metal)
     seen = []
-    for heat in past:
+    for heat in ask.past:
         around, here, ref = np.array(heat.ambient_c), np.array(heat.at_c), np.array(REFERENCE_C)
         convected = convection_shape(here, around, ref)
         shape = float(convected + share * (radiation_shape(here, around, ref) - convected))
         shape *= float(np.interp(REFERENCE_C, grid, c) / np.interp(heat.at_c, grid, c))
-        # The bench's own factor is in what was measured; the stages put it back.
-        seen.append(np.log(heat.rate_k_s / shape / PLACE["fit-up"][0]))
-    weight = len(seen) / PAST_SD**2
-    precision = 1.0 / sd**2 + weight
-    mean = (centre / sd**2 + float(np.mean(seen)) * weight) / precision
-    return mean, float(np.sqrt(1.0 / precision))
+        seen.append(math.log(heat.rate_k_s / shape))
+    return [pool(seen, [SAID_SD] * len(seen), PAST_SD)] if seen else []
+
+
+def _bare_seen(ask: PlanAsk) -> list[Pooled]:
+    return [ask.learnt[BARE].pooled] if BARE in ask.learnt else []
+
+
+def _taught(seen: Sequence[Pooled], centre: float, sd: float) -> tuple[float, float]:
+    """Logarithm of the bare rate after what past heats of this part showed.
+
+    The bench's own factor, and the usual spread from heat to heat (``PAST_SD``, as in ``PLACE``'s),
+    are in the stages; where heats of this part differ by more, that is added.
+    """
+    precision = 1.0 / sd**2
+    total = centre * precision
+    more = 0.0
+    for each in seen:
+        weight = 1.0 / each.sd**2
+        total += (each.mean - math.log(PLACE["fit-up"][0])) * weight
+        precision += weight
+        more = max(more, each.between**2 - PAST_SD**2)
+    return total / precision, math.sqrt(1.0 / precision + more)
+
+
+def _carried_so(ask: PlanAsk, place: dict[StageKind, Array], centre: float, normal: Array) -> None:
+    """What was seen of the carry, against the same part bare; with the usual where little was."""
+    if CARRIED not in ask.learnt:
+        return
+    seen, (usual, usual_sd) = ask.learnt[CARRIED].pooled, PLACE["carry"]
+    own_sd = math.hypot(CARRY_UNKNOWN_SD, usual_sd)
+    weight, mean = 1.0 / own_sd**2, math.log(usual)
+    seen_weight = 1.0 / (seen.sd**2 + seen.between**2)
+    middle = (mean * weight + (seen.mean - centre) * seen_weight) / (weight + seen_weight)
+    place["carry"] = np.exp(middle + math.sqrt(1.0 / (weight + seen_weight)) * normal)
+
+
+def _covered_so(ask: PlanAsk, centre: float, normal: Array, untaught: Array) -> Array:
+    if UNDER not in ask.learnt:
+        return untaught
+    seen = ask.learnt[UNDER].pooled
+    at = np.array(COVERED_AT_C)
+    bare = centre + math.log(float(relative_rate(at, ask.metal, "bare")))
+    weight, seen_weight = 1.0 / COVERED[1] ** 2, 1.0 / (seen.sd**2 + seen.between**2)
+    middle = math.log(COVERED[0]) * weight + (seen.mean - bare) * seen_weight
+    middle /= weight + seen_weight
+    return np.asarray(np.exp(middle + math.sqrt(1.0 / (weight + seen_weight)) * normal))
