@@ -7,6 +7,7 @@ from flask import Flask
 from dashboard import guard, problems
 from dashboard.api import api
 from dashboard.assets import Assets
+from dashboard.bokeh_files import bokeh_files
 from dashboard.hands import hands
 from dashboard.metals import metals
 from dashboard.outlets import outlets
@@ -14,6 +15,7 @@ from dashboard.pages import pages
 from dashboard.plans import plans
 from dashboard.ports import ports
 from dashboard.records import records
+from dashboard.volumes import volumes
 from dashboard.wiring import Doors, Wiring
 
 BODY_MAX_BYTES = 16_384
@@ -47,7 +49,9 @@ def create_app(wiring: Wiring, doors: Doors | None = None) -> Flask:
     app.register_blueprint(outlets)
     app.register_blueprint(metals)
     app.register_blueprint(plans)
+    app.register_blueprint(volumes)
     app.register_blueprint(records)
+    app.register_blueprint(bokeh_files)
     app.register_blueprint(pages)
     app.register_blueprint(assets.blueprint())
     return app

@@ -8,6 +8,7 @@ from typing import TypeVar
 from flask import Blueprint, Response, request
 
 from dashboard.answers import json_answer, wiring
+from dashboard.lines_question import LinesQuestion
 from dashboard.problems import Problem, shown
 from service.records.compare import ALIGNMENTS, MOST_HEATS, Alignment
 from service.records.gather import UnknownHeat
@@ -46,6 +47,13 @@ def heat(heat_id: int) -> Response:
 def chart(heat_id: int) -> Response:
     """Its chart."""
     return _file(_found(lambda: wiring().shelf.chart(heat_id)).encode(), "image/svg+xml")
+
+
+@records.get("/api/v1/heats/<int:heat_id>/lines")
+def lines(heat_id: int) -> Response:
+    """Its channels as lines, the whole heat or the stretch between ``start`` and ``end``."""
+    asked = LinesQuestion(request.args)
+    return json_answer(_found(lambda: wiring().shelf.lines(heat_id, asked.within_us, asked.points)))
 
 
 @records.get("/api/v1/heats/<int:heat_id>/report.pdf")

@@ -168,6 +168,11 @@ class Shelf(Protocol):
     def chart(self, heat_id: int) -> str:
         """Its chart as SVG."""
 
+    def lines(
+        self, heat_id: int, within_us: tuple[int, int] | None, points: int
+    ) -> Mapping[str, object]:
+        """Its channels as lines, over all of it or a stretch [µs UTC], in about so many steps."""
+
     def said(self, heat_id: int) -> tuple[float, Mapping[str, object] | None]:
         """What was said at any moment of it: how much of that is worked out, and all of it."""
 

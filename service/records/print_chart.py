@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 from reportlab.graphics.shapes import Drawing, Line, PolyLine, Rect, String
@@ -17,7 +16,7 @@ from reportlab.lib.colors import Color, black, white
 
 from service.records.heat_record import ChannelRecord, HeatRecord
 from service.records.moments import joined
-from service.records.traces import LETTERS, Traces
+from service.records.traces import LETTERS, Traces, stretches
 from service.store.database import History
 
 FONT = "Vera"
@@ -37,8 +36,6 @@ DASHES: tuple[tuple[float, ...] | None, ...] = (
 LEFT, RIGHT, FOOT, HEAD = 34.0, 12.0, 24.0, 30.0
 STEPS = 900
 """Steps a line is drawn with: finer than the eye at arm's length on a page."""
-BROKEN_STEPS = 3
-"""So many empty steps break a line."""
 
 Scale = Callable[[float], float]
 
@@ -244,37 +241,6 @@ def _trace(
 def draw_letter(drawing: Drawing, x: float, y: float, letter: str) -> None:
     drawing.add(Rect(x - 3, y - 3.4, 6, 6.8, fillColor=white, strokeColor=None))
     draw_text(drawing, x, y - 2.4, letter, textAnchor="middle", fontName="VeraBd")
-
-
-def stretches(of: ChannelRecord, history: History) -> list[list[tuple[float, float]]]:
-    """Points of a line within the channel's spells, broken where nothing was read.
-
-    A step whose lowest and highest differ is drawn with both: peaks stay.
-    """
-    runs: list[list[tuple[float, float]]] = []
-    before_us: int | None = None
-    for step in history.steps:
-        if step.low is None or step.high is None:
-            before_us = None
-            continue
-        t_us = step.t_us + history.step_us / 2
-        if not any(low <= t_us <= high for low, high in of.spells):
-            continue
-        if before_us is None or step.t_us - before_us > _break_us(history):
-            runs.append([])
-        before_us = step.t_us
-        runs[-1] += [(t_us, step.low)] if step.low == step.high else [
-            (t_us, step.low), (t_us, step.high),
-        ]  # fmt: skip
-    return runs
-
-
-def _break_us(history: History) -> float:
-    """A longer silence than this breaks the line [µs]; slow sensors speak once in many steps."""
-    times_us = [step.t_us for step in history.steps]
-    apart_us = sorted(after - before for before, after in pairwise(times_us))
-    usual_us = apart_us[len(apart_us) // 2] if apart_us else 0
-    return max(BROKEN_STEPS * history.step_us, 3 * usual_us)
 
 
 def _time_axis(drawing: Drawing, record: HeatRecord, x: Scale, panels: dict[str, Panel]) -> None:

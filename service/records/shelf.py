@@ -15,18 +15,22 @@ from sqlalchemy import func, select
 from service.judge.utc import utc_text
 from service.records.compare import Alignment, Compared, compared, compared_json
 from service.records.csv_out import write_csv
-from service.records.gather import UnknownHeat, gather
+from service.records.gather import UnknownHeat
+from service.records.gathered import Gathered
+from service.records.lines import lines_json
 from service.records.package import encode
 from service.records.packing import pack
 from service.records.record_json import record_json
 from service.records.said_worker import Sayings
-from service.records.traces import read_traces
+from service.records.traces import read_traces, whole_us
 from service.store.database import Store
 from service.store.schema import heat, part, weld_pass
 
 LISTED_MOST = 2000
 """Heats in a list, the newest; older ones are opened by their number."""
 CHART_STEPS = 1200
+SHORTEST_US = 1_000_000
+"""Shortest stretch of lines."""
 CHART_POINTS = (560.0, 330.0)
 """Width and height of a drawn chart."""
 
@@ -46,6 +50,7 @@ class Shelf:
 
     def __init__(self, store: Store, now_us: Callable[[], int]) -> None:
         self._store, self._now_us = store, now_us
+        self._gathered = Gathered(store)
         self._sayings = Sayings(f"sqlite:///{store.path}")
 
     def heats(self) -> list[dict[str, Any]]:
@@ -79,7 +84,7 @@ class Shelf:
 
     def record(self, heat_id: int) -> dict[str, Any]:
         """One heat with its figures."""
-        return record_json(gather(self._store, heat_id))
+        return record_json(self._gathered.record(heat_id))
 
     def chart(self, heat_id: int) -> str:
         """Its chart as SVG: temperatures, oxygen and flow on one time axis."""
@@ -89,10 +94,26 @@ class Shelf:
         from service.records.print_report import register_fonts  # noqa: PLC0415
 
         register_fonts()
-        record = gather(self._store, heat_id)
+        record = self._gathered.record(heat_id)
         drawing = chart(record, read_traces(self._store, record, CHART_STEPS), *CHART_POINTS)
         text: str = renderSVG.drawToString(drawing)
         return text
+
+    def lines(self, heat_id: int, within_us: tuple[int, int] | None, points: int) -> dict[str, Any]:
+        """Its channels as lines for the page's own chart (``HeatLines`` in openapi.json).
+
+        Args:
+            heat_id: Which.
+            within_us: A stretch of the heat [µs UTC], cut to it; ``None``: all of it.
+            points: Into about so many steps.
+        """
+        record = self._gathered.record(heat_id)
+        first_us, last_us = whole_us(record)
+        from_us, to_us = within_us or (first_us, last_us)
+        from_us = min(max(from_us, first_us), last_us - SHORTEST_US)
+        to_us = max(min(to_us, last_us), from_us + SHORTEST_US)
+        traces = read_traces(self._store, record, points, (from_us, to_us))
+        return lines_json(record, traces, (from_us, to_us))
 
     def said(self, heat_id: int) -> tuple[float, Mapping[str, Any] | None]:
         """What the judge said at any moment of it (``SaidThen`` in openapi.json).
@@ -124,7 +145,7 @@ class Shelf:
         return text
 
     def _compared(self, heat_ids: Sequence[int], align: Alignment) -> list[Compared]:
-        records = [gather(self._store, heat_id) for heat_id in heat_ids]
+        records = [self._gathered.record(heat_id) for heat_id in heat_ids]
         return [
             compared(record, read_traces(self._store, record, CHART_STEPS), align, None)
             for record in records
@@ -134,7 +155,7 @@ class Shelf:
         """Its report as PDF, times in the zone of the service's machine."""
         from service.records.print_report import Printing, print_record  # noqa: PLC0415
 
-        record = gather(self._store, heat_id)
+        record = self._gathered.record(heat_id)
         how = Printing(paper, None, None, self._now_us())
         return print_record(record, read_traces(self._store, record, CHART_STEPS), how)
 
@@ -145,5 +166,5 @@ class Shelf:
     def table(self, heat_id: int) -> bytes:
         """Its readings as CSV."""
         out = io.StringIO(newline="")
-        write_csv(self._store, gather(self._store, heat_id), None, out)
+        write_csv(self._store, self._gathered.record(heat_id), None, out)
         return out.getvalue().encode()

@@ -128,6 +128,11 @@ def test_every_import_is_served(client):
             assert client.get(f"/assets/{digest[1]}/js/{wanted}").status_code == 200
 
 
+def alike(page: bytes) -> bytes:
+    """A page without what is each answer's own."""
+    return re.sub(rb'nonce="[^"]+"', b"", page)
+
+
 def test_compressed_for_who_asks(client):
     """RFC 9110, 8.4.1.3 and 12.5.3: gzip only when it is acceptable, and Vary says so."""
     plain = client.get("/")
@@ -135,9 +140,9 @@ def test_compressed_for_who_asks(client):
     assert "Content-Encoding" not in plain.headers
     assert packed.headers["Content-Encoding"] == "gzip"
     assert packed.headers["Vary"] == plain.headers["Vary"] == "Accept-Encoding"
-    assert gzip.decompress(packed.data) == plain.data
+    assert alike(gzip.decompress(packed.data)) == alike(plain.data)
     refused = client.get("/", headers={"Accept-Encoding": "gzip;q=0, identity"})
-    assert refused.data == plain.data
+    assert alike(refused.data) == alike(plain.data)
     address = re.search(r'"(/assets/\w+/app\.css)"', plain.text)
     assert address is not None
     style = client.get(address[1], headers={"Accept-Encoding": "gzip"})

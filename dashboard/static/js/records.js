@@ -2,6 +2,7 @@
 import { Choice, Comparison } from "./compare.js";
 import { h, setText, show } from "./dom.js";
 import { degrees, duration, integer, NONE, perHour, significant } from "./format.js";
+import { HeatChart } from "./heat_chart.js";
 import { SaidThen } from "./said.js";
 import { scale, said } from "./units.js";
 import { count, t, t2 } from "./words.js";
@@ -115,16 +116,15 @@ function row(heat, choose) {
 function whole(record, ask) {
   const { heat_id: id } = record;
   const at = times(record);
-  const mark = h("div", { class: "chart-mark", hidden: true });
+  const chart = new HeatChart(record, ask, at, address(id, "/chart.svg"));
   const hand = (what, name) => h("a", { class: "button", href: address(id, what), download: "", "data-action": "hand over", "data-value": name }, t(`records.${name}`));
   const time = (s) => (s === null ? NONE : duration(s));
   return [
     h("h2", {}, t("records.heat", { n: id, part: record.part })),
     h("p", { class: "lead" }, `${t2("metal", record.metal)} · ${day.format(Date.parse(record.began_at))} · ${record.ended_at ? day.format(Date.parse(record.ended_at)) : t("records.open")}`),
     ...list("records.deviations", record.deviations.map((each) => `${each.at ? `${at(each.at)} ` : ""}${said(each.text)}`), t("records.no_deviation")),
-    h("div", { class: "record-table", tabindex: "0", role: "group", "aria-label": t("records.chart", { n: id }) },
-      h("div", { class: "chart-frame" }, h("img", { class: "record-chart", src: address(id, "/chart.svg"), alt: t("records.chart", { n: id }) }), mark)),
-    ...new SaidThen(record, ask, at, mark).parts,
+    chart.element,
+    ...new SaidThen(record, ask, at, (ms) => chart.mark(ms)).parts,
     figures([
       ["soak", said(record.soak)], ["limits", record.limits.map(said).join("; ") || t("records.no_limits")],
       ["last_arc_to_cover", time(record.last_arc_to_cover_s)], ["below_preheat", time(record.below_preheat_s)], ["unread", time(record.unread_s)],

@@ -5,14 +5,12 @@ import { said as worded } from "./units.js";
 import { t, t2 } from "./words.js";
 
 const AGAIN_MS = 1000;
-/** Where the time axis of the drawn chart begins and ends, as shares of its width. */
-const [LEFT, RIGHT] = [34 / 560, 1 - 12 / 560];
 
 export class SaidThen {
   #moments = [];
   #asking = false;
 
-  /** ``ask`` fetches JSON and says what went wrong; ``at`` words a moment; ``mark`` is laid over the chart. */
+  /** ``ask`` fetches JSON and says what went wrong; ``at`` words a moment; ``mark`` shows one [ms] in the chart. */
   constructor(record, ask, at, mark) {
     this.record = record;
     this.ask = ask;
@@ -70,10 +68,7 @@ export class SaidThen {
     setText(this.moment, t("said.at", { time: this.at(moment.at), phase: t2("phase", moment.phase), verdict: t2("verdict", moment.verdict) }));
     setText(this.next, worded(moment.next));
     this.lines.replaceChildren(...lines(moment).map((line) => h("li", {}, line)));
-    const [from, to] = [Date.parse(this.record.began_at), Date.parse(this.record.ended_at ?? this.#moments.at(-1).at)];
-    const share = (Date.parse(moment.at) - from) / Math.max(to - from, 1);
-    this.mark.style.left = `${100 * (LEFT + Math.min(Math.max(share, 0), 1) * (RIGHT - LEFT))}%`;
-    show(this.mark, true);
+    this.mark(Date.parse(moment.at));
   }
 }
 
