@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 
 from service.commands.errors import BadInput
-from service.commands.volume import total_l
+from service.commands.volume import volume_of
 from service.physics.flow_meter import SCALE_GASES, FlowMeter
 from service.physics.gas import (
     ATMOSPHERE_PA,
@@ -115,7 +115,7 @@ def cavity_volume_l(given: argparse.Namespace) -> float:
     Raises:
         BadInput: A piece is not understood.
     """
-    return float(given.volume_l) if given.piece is None else total_l(given.piece)
+    return float(given.volume_l) if given.piece is None else volume_of(given.piece)
 
 
 def meter(given: argparse.Namespace) -> FlowMeter:

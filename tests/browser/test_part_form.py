@@ -98,3 +98,28 @@ def test_a_changed_limit_is_kept_with_who_says_so(opened, board, answers):
     (action,) = board.acted
     assert (action["kind"], action["by"]) == ("set limits", "night shift")
     assert action["limits"]["preheat_min_c"] == 275.0
+
+
+def test_the_cavity_is_worked_out_from_its_pieces(opened, board):
+    """2 inch schedule 10S holds 2.355 l a metre (fluids package)."""
+    board.show("two")
+    page = opened(width=390)
+    page.locator("[data-action='edit part']:visible").first.click()
+    page.click("[data-action='work out volume']")
+    page.click("[data-action='piece size'][data-value='2']")
+    page.click("[data-action='add piece']")
+    expect(page.locator(".metal-guide .fault:visible").last).to_have_text("Length is missing.")
+    page.fill("#field-piece-length", "1000")
+    page.click("[data-action='add piece']")
+    expect(page.locator("[data-action='take volume']")).to_have_text("Take 2.355 L for this part")
+    page.click("[data-action='piece kind'][data-value='cone']")
+    page.fill("#field-piece-large", "60")
+    page.fill("#field-piece-small", "30")
+    page.fill("#field-piece-length", "80")
+    page.click("[data-action='add piece']")
+    expect(page.locator("[data-action='drop piece']")).to_have_count(2)
+    page.locator("[data-action='drop piece']").last.click()
+    page.click("[data-action='take volume']")
+    assert page.input_value("#field-cavity_volume_l") == "2.36"
+    worked_out = page.locator("[data-action='choose cavity_known'][data-value='worked out']")
+    expect(worked_out).to_have_attribute("aria-pressed", "true")

@@ -72,7 +72,7 @@ class PartForm {
       h("h3", {}, t("parts.size")), h("p", { class: "note" }, t("parts.size_note")),
       ...this.#like(bench),
       h("div", { class: "steppers" }, ...this.sizes.map((s) => s.element)),
-      ...this.#choice("size_known"), ...this.#choice("cavity_known"),
+      ...this.#choice("size_known"), ...this.#choice("cavity_known"), ...this.#pieces(),
       ...(part ? [h("label", { class: "field", for: "field-by" }, t("parts.by")), this.by] : []),
       h("div", { class: "form-foot" }, this.fault, h("button", { type: "button", class: "button", "data-action": "cancel", onclick: closeSheet }, t("parts.cancel")), this.save));
   }
@@ -120,6 +120,23 @@ class PartForm {
     for (const stepper of this.sizes) if (["mass_kg", "area_m2"].includes(stepper.o.name)) stepper.put(other[stepper.o.name]);
     const tile = this.element.querySelector("[data-action='choose size_known'][data-value='like another part']");
     if (this.choices.size_known !== "like another part") tile.click();
+  }
+
+  /** What the cavity holds, put together from what can be measured; fetched when it is wanted. */
+  #pieces() {
+    const place = h("div", {});
+    const open = h("button", { type: "button", class: "button", "data-action": "work out volume", onclick: () => pressed(open, async () => {
+      const { Pieces } = await import("./volume.js");
+      place.replaceChildren(new Pieces((litres, how) => this.#takeVolume(litres, how)).element);
+      open.remove();
+    }) }, t("volume.open"));
+    return [open, place];
+  }
+
+  #takeVolume(litres, how) {
+    this.sizes.find((stepper) => stepper.o.name === "cavity_volume_l").put(litres);
+    if (this.choices.cavity_known !== how) this.element.querySelector(`[data-action='choose cavity_known'][data-value='${how}']`).click();
+    toast(t("volume.taken"));
   }
 
   #take(limits) {

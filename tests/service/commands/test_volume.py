@@ -9,7 +9,8 @@ import pytest
 
 from service.commands.errors import BadInput
 from service.commands.main import main
-from service.commands.volume import FORMS, piece_l, total_l
+from service.commands.volume import volume_of
+from service.procedure.pieces import FORMS, piece_l
 
 
 @pytest.mark.parametrize(
@@ -76,6 +77,6 @@ def test_water_is_baked_dry(capsys: pytest.CaptureFixture[str]) -> None:
 )
 def test_refused(pieces: list[str], text: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(BadInput, match=text):
-        total_l(pieces)
+        volume_of(pieces)
     assert main(["volume", *pieces]) == 2
     assert "Traceback" not in capsys.readouterr().err
