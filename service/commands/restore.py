@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from service.commands.backup import say_photos
 from service.commands.check import config_from
 from service.commands.errors import CommandError
 
@@ -21,7 +22,7 @@ def add_restore(subparsers: argparse._SubParsersAction[argparse.ArgumentParser])
 
 
 def run_restore(given: argparse.Namespace) -> int:
-    """0 when the backup is in place and has been opened."""
+    """0 when the backup is in place and has been opened, photos and all."""
     url = config_from(given.config).database_url
     from service.store.backup import restore  # noqa: PLC0415 - not for --help
     from service.store.errors import StoreError  # noqa: PLC0415
@@ -33,4 +34,4 @@ def run_restore(given: argparse.Namespace) -> int:
     sys.stdout.write(f"{copied.path}: {copied.readings} readings and {copied.actions} actions\n")
     if copied.set_aside is not None:
         sys.stdout.write(f"what was there before is now {copied.set_aside}\n")
-    return 0
+    return say_photos(copied)

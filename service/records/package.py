@@ -7,6 +7,7 @@ signature and proves nothing against somebody who means it. DEVELOPERS.md descri
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import heapq
 import json
@@ -19,6 +20,7 @@ from pydantic import ValidationError
 from service.judge.actions import any_action
 from service.judge.events import Acted, AlarmChange, Outcome, Stamp, TripChange, VerdictChange
 from service.readings import Quality, Reading
+from service.wire.picture import MediaType, only_the_picture
 
 FORMAT = "heatwindow heat 1"
 
@@ -30,6 +32,15 @@ READING_COLUMNS = (
 
 class NotAPackage(ValueError):
     """A file that is not such a record, or not whole; one sentence: where, what, allowed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A photo's file, as it lies beside the database."""
+
+    sha256: str
+    media_type: MediaType
+    data: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +56,7 @@ class Package:
         readings: Readings within, in order of arrival.
         changes: What the judge concluded while it ran.
         gaps: Readings that could not be kept: rows of the table ``gap``.
+        photos: Of every photo that its actions name and whose file was there, once each.
     """
 
     heat_id: int
@@ -56,6 +68,7 @@ class Package:
     readings: tuple[Reading, ...]
     changes: Outcome
     gaps: tuple[dict[str, Any], ...]
+    photos: tuple[Photo, ...] = ()
 
     def journal(self, from_seq: int = 0, to_seq: int | None = None) -> Iterator[Acted]:
         """Actions in order, both ends included."""
@@ -115,6 +128,8 @@ def _body(package: Package) -> str:
         ("trips", _lines(asdict(each) for each in package.changes.trips)),
         ("gaps", _lines(iter(package.gaps))),
     ]
+    if package.photos:  # a heat without any is written as it always was
+        fields.append(("photos", _lines(_photo_row(each) for each in package.photos)))
     return "{" + ",\n".join(f'"{name}":{text}' for name, text in fields) + "}"
 
 
@@ -133,6 +148,14 @@ def _reading_row(reading: Reading) -> list[Any]:
         reading.quality.value if name == "quality" else getattr(reading, name)
         for name in READING_COLUMNS
     ]
+
+
+def _photo_row(photo: Photo) -> dict[str, str]:
+    return {
+        "sha256": photo.sha256,
+        "media_type": photo.media_type,
+        "base64": base64.b64encode(photo.data).decode("ascii"),
+    }
 
 
 # Reading -----------------------------------------------------------------------------------------
@@ -176,7 +199,9 @@ def _package(heat_id: Any, body: Any) -> Package:
         "after", "alarms", "before", "first_seq", "gaps", "journal", "last_seq", "reading_columns",
         "readings", "trips", "verdicts",
     ]  # fmt: skip
-    if not isinstance(body, dict) or sorted(body) != wanted:
+    if isinstance(body, dict) and "photos" in body:
+        wanted.append("photos")
+    if not isinstance(body, dict) or sorted(body) != sorted(wanted):
         raise NotAPackage(f"body does not have exactly the fields {', '.join(wanted)}")
     if body["reading_columns"] != list(READING_COLUMNS):
         raise NotAPackage(f"body.reading_columns are not {', '.join(READING_COLUMNS)}")
@@ -198,6 +223,7 @@ def _package(heat_id: Any, body: Any) -> Package:
             trips=_rows(body, "trips", lambda row: TripChange(**row)),
         ),
         gaps=tuple(_rows(body, "gaps", dict)),
+        photos=tuple(_rows(body, "photos", _photo)) if "photos" in body else (),
     )
 
 
@@ -241,3 +267,16 @@ def _reading(row: list[Any]) -> Reading:
         raise ValueError(f"value is {given['value']!r}; allowed is a number or null")
     value = None if given["value"] is None else float(given["value"])
     return Reading(**{**given, "value": value, "quality": Quality(given["quality"])})
+
+
+def _photo(row: dict[str, Any]) -> Photo:
+    """A photo that is one: whoever opens it later must not find something else under its name."""
+    if sorted(row) != ["base64", "media_type", "sha256"]:
+        raise ValueError("allowed are exactly sha256, media_type, base64")
+    data = base64.b64decode(row["base64"], validate=True)
+    if hashlib.sha256(data).hexdigest() != row["sha256"]:
+        raise ValueError(f"the photo is not the one that its sha256 {row['sha256']!r} means")
+    picture = only_the_picture(data)
+    if picture.data != data or picture.media_type != row["media_type"]:
+        raise ValueError(f"the file is no {row['media_type']!r} picture and nothing else")
+    return Photo(row["sha256"], picture.media_type, data)

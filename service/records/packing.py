@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import time
 from collections.abc import Iterable, Iterator
 from itertools import chain
@@ -11,22 +12,29 @@ from sqlalchemy import Connection, func, select
 
 from service.judge.actions import (
     AcknowledgeAlarm,
+    AddPhoto,
     AnswerQuestion,
     AssignChannel,
     BeginHeat,
     CorrectPass,
     CorrectPhase,
+    DropPhoto,
     EndHeat,
+    SayOutcome,
     ServiceStarted,
     WriteNote,
 )
 from service.judge.events import Acted, Outcome
 from service.readings import Reading
 from service.records.gather import UnknownHeat
-from service.records.package import Package
+from service.records.package import Package, Photo
 from service.store.database import Store, StoreError
 from service.store.entries import Arrived, Entry
+from service.store.photos import NoPhoto, PhotoFolder
 from service.store.schema import gap, heat, imported, seq_mark
+from service.wire.picture import Picture
+
+log = logging.getLogger(__name__)
 
 LEAD_IN_US = 3_600_000_000
 """So much before the heat is taken along [µs]: channels become known, models warm ..."""
@@ -35,7 +43,7 @@ COLD_US = 6 * LEAD_IN_US
 began there as a new one, and what it concludes is the same to the letter."""
 READINGS_MOST = 5_000_000
 BATCH = 5_000
-SAID_LATER = (CorrectPhase, CorrectPass, WriteNote)
+SAID_LATER = (CorrectPhase, CorrectPass, WriteNote, SayOutcome, AddPhoto, DropPhoto)
 """What may be said of a heat that has ended."""
 
 
@@ -66,13 +74,15 @@ def pack(store: Store, heat_id: int) -> Package:
     times_us = [each.stamp.mono_us for each in within] + [each.mono_us for each in readings]
     from_us, to_us = min(times_us), max(times_us)
     offset_us = within[0].stamp.utc_us - within[0].stamp.mono_us
+    before_it = tuple(_needed(before, within))
+    later = tuple(_said_later(acted, last_seq, heat_id))
     return Package(
         heat_id=heat_id,
         first_seq=first_seq,
         last_seq=last_seq,
-        before=tuple(_needed(before, within)),
+        before=before_it,
         acted=tuple(within),
-        after=tuple(_said_later(acted, last_seq, heat_id)),
+        after=later,
         readings=tuple(readings),
         changes=_between(store.changes(from_us, None), from_us, to_us, heat_id),
         gaps=tuple(
@@ -80,7 +90,18 @@ def pack(store: Store, heat_id: int) -> Package:
             for row in gaps
             if row["to_us"] >= from_us + offset_us and row["from_us"] <= to_us + offset_us
         ),
+        photos=tuple(_photos(PhotoFolder(store.path), (*before_it, *within, *later))),
     )
+
+
+def _photos(folder: PhotoFolder, acted: Iterable[Acted]) -> Iterator[Photo]:
+    """Each photo that is named, once; one whose file is gone is left out, as it is on the page."""
+    named = {a.action.sha256: a.action for a in acted if isinstance(a.action, AddPhoto)}
+    for sha256, action in named.items():
+        try:
+            yield Photo(sha256, action.media_type, folder.read(sha256, action.media_type))
+        except NoPhoto as error:
+            log.warning("left out of the heat's file: %s", error)
 
 
 def _stretch(
@@ -126,7 +147,8 @@ def _needed(before: list[Acted], within: list[Acted]) -> Iterator[Acted]:
     parts |= set(sits.values())
     for each in before:
         action: Any = each.action
-        if isinstance(action, AcknowledgeAlarm | AnswerQuestion) or hasattr(action, "heat_id"):
+        of_heat = getattr(action, "heat_id", None) is not None
+        if of_heat or isinstance(action, AcknowledgeAlarm | AnswerQuestion):
             continue
         part_id = _part_of(action)
         if part_id is None or part_id in parts:
@@ -174,6 +196,9 @@ def unpack(store: Store, package: Package, source: str) -> None:
     """
     if store.next_seq() != 1 or store.channel_names():
         raise StoreError(f"the database {store.path} is not empty: a heat needs one of its own")
+    folder = PhotoFolder(store.path)
+    for each in package.photos:
+        folder.keep(Picture(each.media_type, each.data))
     keeper = store.write_side.keeper
     batch: list[Entry] = []
     for entry in _entries(package):

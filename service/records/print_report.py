@@ -20,6 +20,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table
 
+from service.records import print_outcome as outcome
 from service.records import print_words as words
 from service.records.heat_record import HeatRecord
 from service.records.local_time import clock_text, local
@@ -140,6 +141,7 @@ def _story(record: HeatRecord, traces: Traces, how: Printing, width: float) -> l
         *_purges(record, how, width),
         *_sensors(record, traces, how, width),
         *_gaps(record, how, width),
+        *_outcome(record, how, width),
         *_notes(record, how, width),
         *_deviations(record, how, width),
         KeepTogether(
@@ -320,6 +322,16 @@ def _gaps(record: HeatRecord, how: Printing, width: float) -> list[Any]:
         )
     none = "No gap longer than ten seconds or three usual intervals."
     return _section("Gaps in the record", [rows, [0.2, 0.28, 0.14, 0.38]], none, width)
+
+
+def _outcome(record: HeatRecord, how: Printing, width: float) -> list[Any]:
+    said = [outcome.outcome_rows(record, how.zone), [0.26, 0.12, 0.52, 0.1]]
+    photos: list[Any] = []
+    if record.photos:
+        rows = [outcome.photo_rows(record, how.zone), [0.1, 0.24, 0.26, 0.4]]
+        photos = _section("Photos", rows, "", width)
+    lines = [outcome.work_line(record.work)]
+    return [*_section("What came of it", said, outcome.NOT_SAID, width, lines), *photos]
 
 
 def _notes(record: HeatRecord, how: Printing, width: float) -> list[Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from service.store import engine
@@ -13,6 +13,7 @@ from service.store.damage import FLAG
 from service.store.errors import StoreError
 from service.store.files import beside, copy_durably, need_room, publish, set_aside
 from service.store.lock import ServiceLock
+from service.store.photos import PhotoFolder
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,8 @@ class Copied:
         actions: Rows of the journal.
         schema: Its schema's revision.
         set_aside: After a restore, where the database that was there before has gone.
+        photos: How many photos lie beside it.
+        unwell: What is missing or damaged among the photos that its records name.
     """
 
     path: Path
@@ -34,15 +37,19 @@ class Copied:
     actions: int
     schema: str
     set_aside: Path | None = None
+    photos: int = 0
+    unwell: tuple[str, ...] = ()
 
 
-def backup(url: str, target: Path) -> Copied:
+def backup(url: str, target: Path, *, photos: bool = True) -> Copied:
     """Copy a database while the service runs, and check the copy.
 
     Args:
         url: ``sqlite:///path/to/file.db``.
         target: A file that does not exist yet. What waits in the spool goes to
-            ``<target>.spool``, where the next opening of the copy finds it.
+            ``<target>.spool``, where the next opening of the copy finds it; photos go to
+            ``<target>.photos``.
+        photos: ``False`` leaves them out: for a copy beside the database itself.
 
     Raises:
         StoreError: No such database, the target exists, no room, or the copy is not whole.
@@ -54,7 +61,9 @@ def backup(url: str, target: Path) -> Copied:
         raise StoreError(f"{target} exists already; a backup never overwrites one")
     if not target.parent.is_dir():
         raise StoreError(f"there is no folder {target.parent} for the backup")
-    need_room(target.parent, source.stat().st_size, "the backup")
+    pictures = PhotoFolder(source)
+    size_bytes = source.stat().st_size + (pictures.size_bytes() if photos else 0)
+    need_room(target.parent, size_bytes, "the backup")
     part = beside(target, ".part")
     part.unlink(missing_ok=True)
     try:
@@ -62,6 +71,9 @@ def backup(url: str, target: Path) -> Copied:
             # A consistent copy of one moment, without the log; writers are not held up.
             connection.execute("VACUUM INTO ?", (str(part),))
         copied = verify(part)
+        if photos:
+            # After the database: whatever its copy names has been on the disk before.
+            copied = _with_photos(copied, part, pictures, PhotoFolder(target))
         spool = beside(source, ".spool")
         if spool.is_file() and spool.stat().st_size:
             copy_durably(spool, beside(target, ".spool"))
@@ -70,7 +82,7 @@ def backup(url: str, target: Path) -> Copied:
         raise StoreError(f"the backup of {source} to {target} failed: {error}") from error
     finally:
         part.unlink(missing_ok=True)
-    return Copied(target, copied.size_bytes, copied.readings, copied.actions, copied.schema)
+    return replace(copied, path=target)
 
 
 def restore(source: Path, url: str) -> Copied:
@@ -92,10 +104,13 @@ def restore(source: Path, url: str) -> Copied:
     lock = ServiceLock(target)
     part = beside(target, ".part")
     try:
-        need_room(target.parent, source.stat().st_size, "the restore")
+        size_bytes = source.stat().st_size + PhotoFolder(source).size_bytes()
+        need_room(target.parent, size_bytes, "the restore")
         # Copied and checked first, so that a failure leaves everything as it was.
         copy_durably(source, part)
         copied = verify(part)
+        # Named by what they hold: those of the database that is set aside stay beside them.
+        copied = _with_photos(copied, part, PhotoFolder(source), PhotoFolder(target))
         before = set_aside(target, "before-restore") if target.exists() else None
         # Damage that was found in the old file is no damage of this one.
         beside(target, FLAG).unlink(missing_ok=True)
@@ -108,7 +123,20 @@ def restore(source: Path, url: str) -> Copied:
     finally:
         part.unlink(missing_ok=True)
         lock.release()
-    return Copied(target, copied.size_bytes, copied.readings, copied.actions, copied.schema, before)
+    return replace(copied, path=target, set_aside=before)
+
+
+def _with_photos(copied: Copied, database: Path, folder: PhotoFolder, other: PhotoFolder) -> Copied:
+    """Bring the photos along, and look whether all that the records name are there."""
+    damaged = [f"{name} is damaged" for name in folder.copy_to(other)]
+    there = {each.stem for each in other.files()}
+    with _opened(database) as connection:
+        tables = "SELECT count(*) FROM sqlite_master WHERE name = 'photo'"
+        (known,) = connection.execute(tables).fetchone()
+        named = connection.execute("SELECT DISTINCT sha256 FROM photo") if known else ()
+        missing = sorted({row[0] for row in named} - there)
+    lost = [f"{sha256} is missing" for sha256 in missing]
+    return replace(copied, photos=len(there), unwell=(*damaged, *lost))
 
 
 def verify(path: Path) -> Copied:

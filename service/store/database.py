@@ -170,7 +170,7 @@ class Store:
 
     def _back_up_before_upgrade(self) -> None:
         target = files.beside(self.path, f".before-{engine.newest_revision()}-{files.time_mark()}")
-        copied = backup(f"sqlite:///{self.path}", target)
+        copied = backup(f"sqlite:///{self.path}", target, photos=False)
         log.warning("backed up to %s (%d bytes) before the upgrade", target, copied.size_bytes)
 
     def _recover_spool(self) -> None:

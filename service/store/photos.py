@@ -157,6 +157,10 @@ class PhotoFolder:
             return []
         return sorted(each for each in self.path.iterdir() if _is_name(each.name))
 
+    def size_bytes(self) -> int:
+        """Of all that lies there together."""
+        return sum(each.stat().st_size for each in self.files())
+
     def copy_to(self, other: PhotoFolder) -> list[str]:
         """Bring every whole photo to another folder; what is there already stays.
 

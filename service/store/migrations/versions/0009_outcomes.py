@@ -28,7 +28,6 @@ def upgrade() -> None:
         sa.Column("oxygen_colour", sa.Integer()),
         sa.Column("penetration", sa.String(20)),
         sa.Column("words", sa.Text()),
-        sa.ForeignKeyConstraint(["heat_id"], ["heat.id"], name=op.f("fk_outcome_heat_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_outcome")),
     )
     op.create_index(op.f("ix_outcome_heat_id"), "outcome", ["heat_id"])
@@ -57,8 +56,6 @@ def upgrade() -> None:
         sa.Column("said_by", sa.Text()),
         sa.Column("added_us", sa.BigInteger(), nullable=False),
         sa.Column("dropped_us", sa.BigInteger()),
-        sa.ForeignKeyConstraint(["heat_id"], ["heat.id"], name=op.f("fk_photo_heat_id")),
-        sa.ForeignKeyConstraint(["part_id"], ["part.id"], name=op.f("fk_photo_part_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_photo")),
     )
     op.create_index(op.f("ix_photo_heat_id"), "photo", ["heat_id"])
