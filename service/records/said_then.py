@@ -107,6 +107,8 @@ def said_json(said: Sequence[Said], utc_us: Callable[[int], int]) -> list[dict[s
             "at": utc_text(utc_us(each.mono_us)),
             "phase": each.part["phase"],
             "pass_running": each.part["pass_running"],
+            "passes": each.part["passes"],
+            "preheat_min_c": _low_c(each.part),
             "verdict": each.part["verdict"],
             "heat": each.part["heat"]["verdict"],
             "purge": each.part["purge"]["verdict"],
@@ -154,9 +156,13 @@ def what_came(said: Sequence[Said]) -> list[dict[str, Any] | None]:
     return came
 
 
-def _below(part: PartJson) -> bool:
+def _low_c(part: PartJson) -> float | None:
     limits = part["limits"].get("in_force") or part["limits"]
-    low_c, temperature_c = limits["preheat_min_c"], part["heat"]["temperature_c"]
+    return limits["preheat_min_c"]
+
+
+def _below(part: PartJson) -> bool:
+    low_c, temperature_c = _low_c(part), part["heat"]["temperature_c"]
     return low_c is not None and temperature_c is not None and temperature_c < low_c
 
 

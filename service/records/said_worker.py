@@ -23,6 +23,7 @@ from typing import Any
 from service.records.gather import clock_of
 from service.records.packing import pack
 from service.records.said_then import said_json, said_then, step_s
+from service.records.scores import scores_json, scores_of
 from service.store.database import Store
 from service.store.errors import StoreError
 
@@ -51,7 +52,9 @@ def main(words: Sequence[str]) -> int:
         sys.stdout.flush()  # a reader that has gone ends this process here
 
     said = said_json(list(said_then(package, every_s, progress)), clock.of_mono)
-    sys.stdout.write(json.dumps({"heat_id": heat_id, "every_s": every_s, "said": said}) + "\n")
+    scores = scores_json(scores_of(heat_id, said))
+    told = {"heat_id": heat_id, "every_s": every_s, "said": said, "scores": scores}
+    sys.stdout.write(json.dumps(told) + "\n")
     return 0
 
 
