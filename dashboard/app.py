@@ -8,7 +8,9 @@ from dashboard import guard, problems
 from dashboard.api import api
 from dashboard.assets import Assets
 from dashboard.bokeh_files import bokeh_files
+from dashboard.events import events
 from dashboard.hands import hands
+from dashboard.learnt import learnt
 from dashboard.metals import metals
 from dashboard.outlets import outlets
 from dashboard.pages import pages
@@ -49,9 +51,11 @@ def create_app(wiring: Wiring, doors: Doors | None = None) -> Flask:
     app.register_blueprint(outlets)
     app.register_blueprint(metals)
     app.register_blueprint(plans)
+    app.register_blueprint(learnt)
     app.register_blueprint(volumes)
     app.register_blueprint(records)
     app.register_blueprint(bokeh_files)
+    app.register_blueprint(events)
     app.register_blueprint(pages)
     app.register_blueprint(assets.blueprint())
     return app

@@ -22,7 +22,8 @@ LONGEST_ID = 18
 _T = TypeVar("_T")
 
 
-def _found(make: Callable[[], _T]) -> _T:
+def found(make: Callable[[], _T]) -> _T:
+    """What a shelf answers, its errors as problems."""
     try:
         return make()
     except UnknownHeat as error:
@@ -34,26 +35,26 @@ def _found(make: Callable[[], _T]) -> _T:
 @records.get("/api/v1/heats")
 def heats() -> Response:
     """The newest heats, newest first."""
-    return json_answer({"heats": _found(wiring().shelf.heats)})
+    return json_answer({"heats": found(wiring().shelf.heats)})
 
 
 @records.get("/api/v1/heats/<int:heat_id>")
 def heat(heat_id: int) -> Response:
     """One heat with its figures."""
-    return json_answer(_found(lambda: wiring().shelf.record(heat_id)))
+    return json_answer(found(lambda: wiring().shelf.record(heat_id)))
 
 
 @records.get("/api/v1/heats/<int:heat_id>/chart.svg")
 def chart(heat_id: int) -> Response:
     """Its chart."""
-    return _file(_found(lambda: wiring().shelf.chart(heat_id)).encode(), "image/svg+xml")
+    return _file(found(lambda: wiring().shelf.chart(heat_id)).encode(), "image/svg+xml")
 
 
 @records.get("/api/v1/heats/<int:heat_id>/lines")
 def lines(heat_id: int) -> Response:
     """Its channels as lines, the whole heat or the stretch between ``start`` and ``end``."""
     asked = LinesQuestion(request.args)
-    return json_answer(_found(lambda: wiring().shelf.lines(heat_id, asked.within_us, asked.points)))
+    return json_answer(found(lambda: wiring().shelf.lines(heat_id, asked.within_us, asked.points)))
 
 
 @records.get("/api/v1/heats/<int:heat_id>/report.pdf")
@@ -62,28 +63,28 @@ def report(heat_id: int) -> Response:
     paper = request.args.get("paper", "A4")
     if paper not in PAPERS:
         raise Problem(422, "bad-paper", f"paper {shown(paper)!r} is not one of A4, Letter.")
-    body = _found(lambda: wiring().shelf.report(heat_id, "A4" if paper == "A4" else "Letter"))
+    body = found(lambda: wiring().shelf.report(heat_id, "A4" if paper == "A4" else "Letter"))
     return _file(body, "application/pdf", f"heat-{heat_id}.pdf")
 
 
 @records.get("/api/v1/heats/<int:heat_id>/package.json")
 def package(heat_id: int) -> Response:
     """The whole heat, to be taken in elsewhere."""
-    body = _found(lambda: wiring().shelf.package(heat_id))
+    body = found(lambda: wiring().shelf.package(heat_id))
     return _file(body, "application/json", f"heat-{heat_id}.json")
 
 
 @records.get("/api/v1/heats/<int:heat_id>/readings.csv")
 def table(heat_id: int) -> Response:
     """Its readings for a spreadsheet."""
-    body = _found(lambda: wiring().shelf.table(heat_id))
+    body = found(lambda: wiring().shelf.table(heat_id))
     return _file(body, "text/csv; charset=utf-8", f"heat-{heat_id}.csv")
 
 
 @records.get("/api/v1/heats/<int:heat_id>/said")
 def said(heat_id: int) -> Response:
     """What was said at any moment of it: 202 and how much is worked out, until all of it is."""
-    done, told = _found(lambda: wiring().shelf.said(heat_id))
+    done, told = found(lambda: wiring().shelf.said(heat_id))
     if told is not None:
         return json_answer(told)
     answer = json_answer({"done": done})
@@ -96,7 +97,7 @@ def said(heat_id: int) -> Response:
 def compare() -> Response:
     """Heats side by side: where each has its zero, and its figures."""
     heat_ids, align = _wanted()
-    told = _found(lambda: wiring().shelf.compared(heat_ids, align))
+    told = found(lambda: wiring().shelf.compared(heat_ids, align))
     return json_answer({"align": align, "heats": told})
 
 
@@ -104,7 +105,7 @@ def compare() -> Response:
 def compare_chart() -> Response:
     """The same heats as one chart."""
     heat_ids, align = _wanted()
-    body = _found(lambda: wiring().shelf.compare_chart(heat_ids, align))
+    body = found(lambda: wiring().shelf.compare_chart(heat_ids, align))
     return _file(body.encode(), "image/svg+xml")
 
 

@@ -12,6 +12,9 @@ from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
 from service.judge.actions import OperatorAction
+from service.procedure.lessons import Learnt, Quantity
+from service.records.events_over import Place
+from service.records.repeat import Repeat
 
 
 class Posting(Protocol):
@@ -168,6 +171,11 @@ class Shelf(Protocol):
     def chart(self, heat_id: int) -> str:
         """Its chart as SVG."""
 
+    def events(
+        self, within_us: tuple[int, int], after: Place | None, most: int
+    ) -> Mapping[str, object]:
+        """What happened between two times [µs UTC], a page of it."""
+
     def lines(
         self, heat_id: int, within_us: tuple[int, int] | None, points: int
     ) -> Mapping[str, object]:
@@ -194,6 +202,21 @@ class Shelf(Protocol):
 
     def table(self, heat_id: int) -> bytes:
         """Its readings as CSV."""
+
+
+class Lessons(Protocol):
+    """What heats taught (``service.records.lessons_shelf.LessonsShelf`` is one); see there."""
+
+    def learnt(self, part_id: int) -> Mapping[str, object]:
+        """What a part's heats taught, as told."""
+
+    def lessons(self, part_id: int) -> Mapping[Quantity, Learnt]:
+        """The same for a plan."""
+
+    def repeat(
+        self, heat_id: int, *, oven_max_c: float, ambient_c: float, confidence: float, arc_w: float
+    ) -> Repeat:
+        """A heat as a plan; raises ``service.procedure.plan_ask.PlanRefused``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,6 +246,7 @@ class Wiring:
         release_port: Read an adopted port no more. Raises ``service.judge.events.Refused``.
         hands: Who may change things from the network.
         shelf: Every heat on record.
+        lessons: What they taught.
     """
 
     latest: Callable[[], Posting | None]
@@ -241,6 +265,7 @@ class Wiring:
     release_port: Callable[[str], None]
     hands: Hands
     shelf: Shelf
+    lessons: Lessons
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from sqlalchemy import func, select
 from service.judge.utc import utc_text
 from service.records.compare import Alignment, Compared, compared, compared_json
 from service.records.csv_out import write_csv
+from service.records.events_over import Place, events_over
 from service.records.gather import UnknownHeat
 from service.records.gathered import Gathered
 from service.records.lines import lines_json
@@ -81,6 +82,10 @@ class Shelf:
             }
             for row in rows
         ]
+
+    def events(self, within_us: tuple[int, int], after: Place | None, most: int) -> dict[str, Any]:
+        """What happened in the shop, a page of it (``ShopEvents`` in openapi.json)."""
+        return events_over(self._store, within_us, after, most)
 
     def record(self, heat_id: int) -> dict[str, Any]:
         """One heat with its figures."""
