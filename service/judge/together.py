@@ -6,6 +6,7 @@ confidence.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from service.judge.actions import HeatPhase
@@ -49,10 +50,16 @@ def outlasts(window_s: Spread, clear_in_s: Spread) -> bool:
 def closes_before(window_s: Spread, clear_in_s: Spread) -> bool:
     """Whether the window closes before the purge is clear with 90 % confidence, by the window's
     late side; one without an upper end is never sure to close."""
+    end_s = clear_in_s.p50 if clear_in_s.p95 is None else clear_in_s.p95
+    return closes_by_s(window_s) < end_s
+
+
+def closes_by_s(window_s: Spread) -> float:
+    """By when the window has closed with 90 % confidence [s], read as normal on its late side;
+    infinite without an upper end."""
     if window_s.p95 is None:
-        return False
-    latest_s = window_s.p50 + Z_90 * (window_s.p95 - window_s.p50) / Z_95
-    return latest_s < (clear_in_s.p50 if clear_in_s.p95 is None else clear_in_s.p95)
+        return math.inf
+    return window_s.p50 + Z_90 * (window_s.p95 - window_s.p50) / Z_95
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,13 +16,18 @@ from service.judge.heat_track import HeatTrack
 from service.judge.outlook import Place
 from service.judge.shop import Heat, Part, Shop
 from service.judge.spreads import latest
-from service.judge.together import LEAST_USEFUL_S, closes_before, holds_s
+from service.judge.together import LEAST_USEFUL_S, closes_before, closes_by_s, holds_s
 from service.judge.words import duration, listed
 from service.readings import Forecast, Spread
 
 KEEP_S = 60.0
 """Another casting goes before the one that was told only if its window closes so much earlier [s]
 [judgement]."""
+LEAD_S = 300.0
+"""From the oven's door to the first arc: carry 1 min, fit-up 3 min, brushing 1 min [s]; usual
+values, common practice, no source. Only a whole gap of this and a pass is ever filled."""
+PASS_S = 180.0
+"""One pass [s]; a usual value, common practice, no source."""
 NOW = Spread(0.0, 0.0, 0.0)
 
 
@@ -110,7 +115,7 @@ class Turns:
             casting_of(track, shop.heats[track.heat_id], shop.parts[track.part_id])
             for track in tracks
         ]
-        self.told = advise(castings, None if self.told is None else self.told.heat_id)
+        self.told = advise(castings, self.told)
 
 
 def casting_of(track: HeatTrack, heat: Heat, part: Part) -> Casting:
@@ -164,26 +169,27 @@ _ORDER: tuple[Place, ...] = (
 _FAR_S = 1e9
 
 
-def advise(castings: Sequence[Casting], before: int | None = None) -> Turn:
+def advise(castings: Sequence[Casting], told: Turn | None = None) -> Turn:
     """Whose turn it is among two or more castings.
 
     Args:
         castings: All open heats.
-        before: Whose turn it was said to be last.
+        told: What was said last.
 
     Returns:
         The advice; ``heat_id`` is only ever a part whose arc burns, whose verdict is ready, or that
         will be ready in a known time while no other one is.
     """
+    before = None if told is None else told.heat_id
     ranked = sorted(castings, key=lambda each: (_ORDER.index(each.place), _urgency(each, before)))
     first = ranked[0]
     turn = first if first.place in ("weld on", "weld") else None
     if first.place == "weld soon" and first.ready_in is not None:
         turn = first
     sentences = [_lead(ranked, turn)]
-    oven, out_in, why = _from_the_oven(ranked, turn)
+    oven, out_in, why = _from_the_oven(ranked, told)
     if oven is not None:
-        sentences.append(_oven_words(oven, out_in, why))
+        sentences.append(_oven_words(oven, out_in, why, _busy(ranked)))
     if held := [each for each in ranked if each.place == "hold"]:
         sentences.append(_hold_words(held, ranked))
     return Turn(
@@ -254,34 +260,65 @@ def _nobody(ranked: Sequence[Casting]) -> str:
     return "Nobody's turn: no casting is on the bench."
 
 
+def _busy(ranked: Sequence[Casting]) -> Casting | None:
+    """The casting on the bench that has the welder's hands, or will have them next."""
+    busy: tuple[Place, ...] = ("weld on", "weld", "weld soon", "in doubt")
+    return next((each for each in ranked if each.place in busy), None)
+
+
 def _from_the_oven(
-    ranked: Sequence[Casting], turn: Casting | None
+    ranked: Sequence[Casting], told: Turn | None
 ) -> tuple[Casting | None, Spread | None, str | None]:
     """The next to come out, when, or why that cannot be told."""
-    waiting = [each for each in ranked if each.place in ("take out", "heating")]
-    if not waiting:
+    oven = next((each for each in ranked if each.place in ("take out", "heating")), None)
+    if oven is None:
         return None, None, None
-    oven = waiting[0]
-    busy = next(
-        (each for each in ranked if each.place in ("weld on", "weld", "weld soon", "in doubt")),
-        None,
-    )
     if oven.soaked_in is None:
         return oven, None, "when it is hot and soaked cannot be told"
-    if busy is not None:
-        # How many passes are left nobody knows: not before the other one is under its cover.
-        return oven, None, f"not before {busy.name} is under its cover"
-    return oven, oven.soaked_in, None
+    busy = _busy(ranked)
+    if busy is None:
+        return oven, oven.soaked_in, None
+    was = told is not None and told.take_out == oven.heat_id and told.take_out_in is not None
+    if all(_fits_between(oven, each, was) for each in ranked if each.phase not in _NOT_BUSY):
+        return oven, oven.soaked_in, None
+    # How many passes are left nobody knows: not before the other one is under its cover.
+    return oven, None, f"not before {busy.name} is under its cover{_by_then(busy)}"
 
 
-def _oven_words(oven: Casting, out_in: Spread | None, why: str | None) -> str:
+_NOT_BUSY: tuple[HeatPhase, ...] = ("oven", "slow cool")
+
+
+def _fits_between(oven: Casting, busy: Casting, was_said: bool) -> bool:
+    """Whether the one on the bench must wait so long (for its interpass, for its purge) that the
+    other can be brought and welded one pass meanwhile, and its own window outlasts that; counted
+    back from both bounds of 90 %, and kept once said unless a minute is lacking."""
+    ends_s = None if oven.soaked_in is None else oven.soaked_in.p95
+    if busy.place != "weld soon" or busy.ready_in is None or ends_s is None:
+        return False
+    needs_s = ends_s + LEAD_S + PASS_S - (KEEP_S if was_said else 0.0)
+    holds = busy.window is None or holds_s(busy.window) >= needs_s + LEAST_USEFUL_S
+    return holds and holds_s(busy.ready_in) >= needs_s
+
+
+def _by_then(busy: Casting) -> str:
+    """Until when the welder is busy at the latest: the late side of the window, with 90 %."""
+    if busy.place not in ("weld", "weld soon") or busy.window is None or busy.window.p95 is None:
+        return ""
+    return f", and its window closes in {duration(closes_by_s(busy.window))} at the latest"
+
+
+def _oven_words(oven: Casting, out_in: Spread | None, why: str | None, busy: Casting | None) -> str:
     if out_in is None:
         hot = "is hot and soaked, " if oven.soaked_in == NOW else ""
         return f"{oven.name} {hot}stays in the oven: {why}."
+    between = ""
+    if busy is not None:
+        usual = duration(LEAD_S + PASS_S)
+        between = f", while {busy.name} waits (carry, fit-up, brushing, a pass: usually {usual})"
     if out_in == NOW:
-        return f"{oven.name} is hot and soaked: take it out."
+        return f"{oven.name} is hot and soaked: take it out{between}."
     most = "" if out_in.p95 is None else f", at most {duration(out_in.p95)}"
-    return f"{oven.name} may come out in about {duration(out_in.p50)}{most}."
+    return f"{oven.name} may come out in about {duration(out_in.p50)}{most}{between}."
 
 
 def _hold_words(held: Sequence[Casting], ranked: Sequence[Casting]) -> str:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.judge import actions as act
-from service.judge.turns import KEEP_S, NOW, Casting, advise
+from service.judge.turns import KEEP_S, LEAD_S, NOW, PASS_S, Casting, Turn, advise
 from service.readings import Spread
 
 
@@ -47,7 +47,7 @@ def shops(draw):
 
 @given(shops(), st.sampled_from([None, 1, 2, 3]))
 def test_nobody_is_sent_where_it_is_not_sure(shop, before):
-    turn = advise(shop, before)
+    turn = advise(shop, Turn(before, ""))
     by_id = {each.heat_id: each for each in shop}
     places = {each.heat_id: each.place for each in shop}
     ready = [number for number, place in places.items() if place == "weld"]
@@ -70,8 +70,11 @@ def test_nobody_is_sent_where_it_is_not_sure(shop, before):
         assert (turn.take_out_in is None) == (turn.take_out_why is not None)
         if turn.take_out_in is not None:
             assert turn.take_out_in == oven.soaked_in
-            # The welder's hands are free.
-            assert not {"weld on", "weld", "weld soon", "in doubt"} & set(places.values())
+            # The welder's hands are free, or will be for long enough.
+            assert not {"weld on", "weld", "in doubt"} & set(places.values())
+            for each in shop:
+                if each.place == "weld soon":
+                    assert each.ready_in.p50 >= oven.soaked_in.p95 + LEAD_S + PASS_S
     else:
         assert not {"take out", "heating"} & set(places.values())
     assert turn.text.endswith(".")
@@ -88,7 +91,7 @@ def test_whose_turn_it_is_does_not_flap(shop, jitter_s):
         for each, by_s in zip(shop, jitter_s, strict=False)
     ]
     if [each.place for each in moved] == [each.place for each in shop]:
-        assert advise(moved, told.heat_id).heat_id == told.heat_id
+        assert advise(moved, told).heat_id == told.heat_id
 
 
 def _later(spread, by_s):
@@ -117,6 +120,35 @@ TWO = [
         ],
         2,
         "manifold 2: weld on. Then manifold 1: its window holds for 1:13.",
+    ),
+    # Until when the welder is busy at the latest is the window's late bound.
+    (
+        [casting(1, window=minutes(5, 6, 7)), casting(2, "oven", "wait", soaked_in=NOW)],
+        1,
+        "manifold 1 first: its window holds for 5:13. manifold 2 is hot and soaked, stays in the "
+        "oven: not before manifold 1 is under its cover, and its window closes in 6:46 at the "
+        "latest.",
+    ),
+    # A long wait between passes is long enough for the other one; a shorter one is not.
+    (
+        [
+            casting(1, verdict="wait", welded=True, ready_in=minutes(11, 12, 13)),
+            casting(2, "oven", "wait", soaked_in=NOW),
+        ],
+        1,
+        "manifold 1 next in about 12:00. manifold 2 is hot and soaked: take it out, while "
+        "manifold 1 waits (carry, fit-up, brushing, a pass: usually 8:00).",
+    ),
+    (
+        [
+            casting(
+                1, verdict="wait", welded=True, window=minutes(9, 9, 9), ready_in=minutes(6, 7, 8)
+            ),
+            casting(2, "oven", "wait", soaked_in=NOW),
+        ],
+        1,
+        "manifold 1 next in about 7:00. manifold 2 is hot and soaked, stays in the oven: not "
+        "before manifold 1 is under its cover, and its window closes in 9:00 at the latest.",
     ),
     # While one is welded the other stays in the oven, hot as it is.
     (
@@ -209,8 +241,20 @@ def test_the_one_that_was_told_stays_unless_the_other_is_much_more_urgent():
     near = replace(second, window=Spread(250, 250, 250))
     far = replace(second, window=Spread(230, 230, 230))
     assert advise([first, near]).heat_id == 2
-    assert advise([first, near], before=1).heat_id == 1
-    assert advise([first, far], before=1).heat_id == 2
+    assert advise([first, near], Turn(1, "")).heat_id == 1
+    assert advise([first, far], Turn(1, "")).heat_id == 2
+
+
+def test_what_may_come_out_between_passes_does_not_flap():
+    waits = casting(1, verdict="wait", welded=True, ready_in=Spread(490, 490, 490))
+    oven = casting(2, "oven", "wait", soaked_in=NOW)
+    told = advise([waits, oven])
+    assert told.take_out_in == NOW
+    shorter = replace(waits, ready_in=Spread(470, 470, 470))
+    assert advise([shorter, oven]).take_out_in is None
+    assert advise([shorter, oven], told).take_out_in == NOW
+    too_short = replace(waits, ready_in=Spread(410, 410, 410))
+    assert advise([too_short, oven], told).take_out_in is None
 
 
 def test_two_castings_through_the_judge(stage):
