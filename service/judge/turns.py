@@ -279,13 +279,13 @@ def _from_the_oven(
     if busy is None:
         return oven, oven.soaked_in, None
     was = told is not None and told.take_out == oven.heat_id and told.take_out_in is not None
-    if all(_fits_between(oven, each, was) for each in ranked if each.phase not in _NOT_BUSY):
+    if all(_fits_between(oven, each, was) for each in ranked if each.place not in _NOT_BUSY):
         return oven, oven.soaked_in, None
     # How many passes are left nobody knows: not before the other one is under its cover.
     return oven, None, f"not before {busy.name} is under its cover{_by_then(busy)}"
 
 
-_NOT_BUSY: tuple[HeatPhase, ...] = ("oven", "slow cool")
+_NOT_BUSY: tuple[Place, ...] = ("take out", "heating", "hold", "covered")
 
 
 def _fits_between(oven: Casting, busy: Casting, was_said: bool) -> bool:
