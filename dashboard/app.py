@@ -9,9 +9,11 @@ from dashboard.api import api
 from dashboard.assets import Assets
 from dashboard.bokeh_files import bokeh_files
 from dashboard.events import events
+from dashboard.finding import finding
 from dashboard.hands import hands
 from dashboard.learnt import learnt
 from dashboard.metals import metals
+from dashboard.outcomes import outcomes
 from dashboard.outlets import outlets
 from dashboard.pages import pages
 from dashboard.plans import plans
@@ -49,6 +51,7 @@ def create_app(wiring: Wiring, doors: Doors | None = None) -> Flask:
     app.register_blueprint(hands)
     app.register_blueprint(ports)
     app.register_blueprint(outlets)
+    app.register_blueprint(outcomes)
     app.register_blueprint(metals)
     app.register_blueprint(plans)
     app.register_blueprint(learnt)
@@ -56,6 +59,7 @@ def create_app(wiring: Wiring, doors: Doors | None = None) -> Flask:
     app.register_blueprint(records)
     app.register_blueprint(bokeh_files)
     app.register_blueprint(events)
+    app.register_blueprint(finding)
     app.register_blueprint(pages)
     app.register_blueprint(assets.blueprint())
     return app

@@ -2,25 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Any
 
 from flask import Blueprint, Response, request
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import ValidationError
 
-from dashboard.answers import json_answer
+from dashboard.answers import json_answer, wiring
 from dashboard.guard import check_sender
+from dashboard.plan_question import PlanQuestion
 from dashboard.problems import Problem, faults
-from service.judge.actions import Metal
-from service.procedure.plan import plan_heat
-from service.procedure.plan_ask import (
-    AIR_C,
-    CONFIDENCE,
-    PastHeat,
-    PlanAsk,
-    PlanRefused,
-    Stage,
-    StageKind,
-)
+from service.procedure.plan import plan_at, plan_heat
+from service.procedure.plan_ask import PlanAnswer, PlanAsk, PlanRefused
 from service.procedure.plan_words import (
     CAUTION,
     document,
@@ -30,99 +22,10 @@ from service.procedure.plan_words import (
     reasons,
     soak_min,
 )
+from service.records.repeat import Repeat
+from service.store.errors import StoreError
 
 plans = Blueprint("plans", __name__)
-
-STAGES_MOST = 40
-PAST_MOST = 50
-Number = Annotated[float, Field(allow_inf_nan=False)]
-
-
-class _Asked(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True)
-
-
-class PlannedStage(_Asked):
-    """One stretch of the heat after the oven door opens; see ``procedure.plan_ask.Stage``."""
-
-    kind: StageKind
-    minutes: Number
-    covered: bool = False
-
-
-class PastRate(_Asked):
-    """How fast this part cooled in a heat before, bare on the bench."""
-
-    rate_c_per_h: Annotated[Number, Field(gt=0, le=20_000)]
-    at_c: Annotated[Number, Field(gt=0, le=1400)]
-
-
-class PlanQuestion(_Asked):
-    """A heat to be planned; limits and ranges as in ``procedure.plan_ask.PlanAsk``.
-
-    Attributes:
-        argon_flow_l_min: Purge gas through the part from the purge on.
-        torch_flow_l_min: Torch gas while a pass is welded.
-        arc_w: Heat that the arc puts into the part.
-        bottle_l: Argon left [l at 20 °C].
-        thickest_mm: Thickest section, for the soak.
-    """
-
-    preheat_min_c: Number
-    stages: Annotated[list[PlannedStage], Field(min_length=1, max_length=STAGES_MOST)]
-    metal: Metal = "iron, unknown"
-    interpass_max_c: Number | None = None
-    mass_kg: Number | None = None
-    area_m2: Number | None = None
-    thickest_mm: Number | None = None
-    oven_max_c: Number = 650.0
-    ambient_c: Number = AIR_C
-    confidence: Number = CONFIDENCE
-    argon_flow_l_min: Number = 0.0
-    torch_flow_l_min: Annotated[Number, Field(ge=0, le=100)] = 0.0
-    arc_w: Number = 0.0
-    bottle_l: Annotated[Number, Field(ge=0, le=1e6)] | None = None
-    past: Annotated[list[PastRate], Field(max_length=PAST_MOST)] = []
-
-    def ask(self) -> PlanAsk:
-        """The question as the planner takes it.
-
-        Raises:
-            PlanRefused: It is no plan.
-        """
-        gas_from = next((i for i, each in enumerate(self.stages) if each.kind == "purge"), None)
-        stages = tuple(
-            Stage(
-                each.kind,
-                each.minutes,
-                self.argon_flow_l_min if gas_from is not None and place >= gas_from else 0.0,
-                self.arc_w if each.kind == "pass" else 0.0,
-                each.covered,
-            )
-            for place, each in enumerate(self.stages)
-        )
-        return PlanAsk(
-            metal=self.metal,
-            preheat_min_c=self.preheat_min_c,
-            stages=stages,
-            mass_kg=self.mass_kg,
-            area_m2=self.area_m2,
-            interpass_max_c=self.interpass_max_c,
-            oven_max_c=self.oven_max_c,
-            ambient_c=self.ambient_c,
-            confidence=self.confidence,
-            past=tuple(self._past()),
-        )
-
-    def _past(self) -> list[PastHeat]:
-        for each in self.past:
-            if each.at_c <= self.ambient_c:
-                raise PlanRefused(
-                    f"past: at_c {each.at_c:g} is not above the air's {self.ambient_c:g}"
-                )
-        return [
-            PastHeat(each.rate_c_per_h / 3600.0, each.at_c, self.ambient_c) for each in self.past
-        ]
 
 
 @plans.post("/api/v1/plan")
@@ -137,10 +40,37 @@ def plan() -> Response:
             422, "bad-plan", "; ".join(f"{f['field']}: {f['message']}" for f in found), found
         ) from None
     try:
-        ask, soak = asked.ask(), soak_min(asked.thickest_mm)
+        told = _repeated(asked) if asked.repeat_heat is not None else _planned(asked)
     except PlanRefused as refusal:
         raise Problem(422, "bad-plan", str(refusal)) from None
-    answer = plan_heat(ask)
+    except StoreError as error:
+        raise Problem(422, "bad-plan", str(error)) from None
+    return json_answer(told)
+
+
+def _planned(asked: PlanQuestion) -> dict[str, Any]:
+    learnt = {} if asked.part_id is None else wiring().lessons.lessons(asked.part_id)
+    ask = asked.ask(learnt)
+    return _told(asked, ask, plan_heat(ask), None)
+
+
+def _repeated(asked: PlanQuestion) -> dict[str, Any]:
+    again = wiring().lessons.repeat(
+        asked.repeat_heat or 0,
+        oven_max_c=asked.oven_max_c,
+        ambient_c=asked.ambient_c,
+        confidence=asked.confidence,
+        arc_w=asked.arc_w,
+    )
+    answer = plan_at(again.ask, again.set_c)
+    return _told(asked, again.ask, answer, again)
+
+
+def _told(
+    asked: PlanQuestion, ask: PlanAsk, answer: PlanAnswer, again: Repeat | None
+) -> dict[str, Any]:
+    thickest_mm = asked.thickest_mm or (None if again is None else again.thickest_mm)
+    soak = soak_min(thickest_mm)
     gas = gas_of(ask, asked.torch_flow_l_min, asked.bottle_l)
     words = {
         "lead": lead(ask, answer, soak),
@@ -148,4 +78,5 @@ def plan() -> Response:
         "reasons": reasons(answer),
         "caution": CAUTION,
     }
-    return json_answer(document(answer, gas, soak) | {"words": words})
+    repeats = None if again is None else again.told()
+    return document(answer, gas, soak, repeats) | {"words": words}

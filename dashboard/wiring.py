@@ -11,9 +11,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
-from service.judge.actions import OperatorAction
+from service.judge.actions import AddPhoto, OperatorAction
+from service.judge.outcome_actions import MediaType
 from service.procedure.lessons import Learnt, Quantity
+from service.records.desk import Of
 from service.records.events_over import Place
+from service.records.finding import Wanted
 from service.records.repeat import Repeat
 
 
@@ -159,6 +162,39 @@ class Hands(Protocol):
         """The token is good no more."""
 
 
+class Desk(Protocol):
+    """What is said of heats on record (``service.records.desk.Desk`` is one); see there."""
+
+    def add_photo(
+        self, data: bytes, of: Of, caption: str | None, by: str | None, token: str | None
+    ) -> tuple[AddPhoto, ActResult]:
+        """Keep a photo and say what it is of."""
+
+    def photo(self, sha256: str) -> tuple[bytes, MediaType] | None:
+        """A photo's bytes and type."""
+
+    def photos(self, heat_id: int | None, part_id: int | None) -> Sequence[Mapping[str, object]]:
+        """Those of a heat or a part."""
+
+    def why_no_colour(self, heat_id: int) -> str | None:
+        """Why a root may not be graded by colour."""
+
+
+class Results(Protocol):
+    """What came of heats and what they took (``service.records.results.Results`` is one)."""
+
+    def of_list(
+        self, heats: Sequence[Mapping[str, object]], wanted: str | None = None
+    ) -> Sequence[Mapping[str, object]]:
+        """Heats with their outcome and work, those of one outcome."""
+
+    def work(self) -> Mapping[str, object]:
+        """What heats took, one by one and by part."""
+
+    def work_csv(self, by: Literal["heat", "part"]) -> str:
+        """The same as a table."""
+
+
 class Shelf(Protocol):
     """Every heat on record (``service.records.shelf.Shelf`` is one); see there."""
 
@@ -170,6 +206,9 @@ class Shelf(Protocol):
 
     def chart(self, heat_id: int) -> str:
         """Its chart as SVG."""
+
+    def find(self, wanted: Wanted) -> Mapping[str, object]:
+        """Heats that fit, a page of them."""
 
     def events(
         self, within_us: tuple[int, int], after: Place | None, most: int
@@ -246,6 +285,8 @@ class Wiring:
         release_port: Read an adopted port no more. Raises ``service.judge.events.Refused``.
         hands: Who may change things from the network.
         shelf: Every heat on record.
+        desk: What is said of heats on record, and photos.
+        results: What came of heats and what they took.
         lessons: What they taught.
     """
 
@@ -265,6 +306,8 @@ class Wiring:
     release_port: Callable[[str], None]
     hands: Hands
     shelf: Shelf
+    desk: Desk
+    results: Results
     lessons: Lessons
 
 

@@ -38,22 +38,28 @@ from service.commands.errors import BadInput, CommandError
 from service.commands.figures import figures
 from service.commands.links import Links
 from service.commands.outlets import outlet_body, outlet_figures
+from service.commands.teacher import Teacher
 from service.commands.wellness import Wellness
 from service.config import Config, ConfigRefused, SerialConfig
 from service.config.pin import PinKeeper
 from service.config.tables import DashboardConfig
-from service.judge.actions import ServiceStarted
-from service.judge.events import Refused
+from service.judge.actions import OperatorAction, ServiceStarted
+from service.judge.events import Outcome, Refused
 from service.notify.forms import TrialNotice
 from service.notify.notifier import notifier_for
 from service.rebuild import checkpoint_version, resume
+from service.records.desk import Desk
+from service.records.lessons_shelf import LessonsShelf
+from service.records.results import Results
 from service.records.shelf import Shelf
+from service.records.teaching import Teaching
 from service.sources.link import Link
 from service.sources.mqtt import MqttLink
 from service.sources.ports import Lister
 from service.store.database import Store, StoreDamaged, StoreError, UnknownChannel
 from service.store.entries import PackMark
 from service.store.writer import Writer
+from service.tickets import ActResult
 
 log = logging.getLogger(__name__)
 
@@ -101,8 +107,10 @@ class RunningService:
             next_seq=self.store.next_seq(),
             mono_floor_us=max(self.store.last_mono_us(), judge.state.now_us),
             checkpoint_version=checkpoint_version(),
-            listeners=[self.notifier.hear],
+            listeners=[self.notifier.hear, self._over],
         )
+        self.teaching = Teaching(self.store)
+        self.teacher = Teacher(self.teaching, judge, self.collector.tell, self._committed)
         self._doubt = DateDoubt(
             self.collector.offset_us,
             self.collector.utc_us(),
@@ -135,6 +143,8 @@ class RunningService:
         )
         self._steps.callback(self._end, "the judge", self.collector.stop)
         self._steps.callback(self._end, "a link", self.links.stop)
+        self.teacher.start()
+        self._steps.callback(self._end, "the teacher", self.teacher.stop)
         self.links.start()
         self.pages.start()
         self._steps.callback(self._end, "the pages", self.pages.stop)
@@ -170,9 +180,11 @@ class RunningService:
         )
 
     def _make_pages(self, config: Config) -> PageServer:
+        shelf = Shelf(self.store, self.collector.utc_us)
+        desk = Desk(self._act, self.store)
         wiring = Wiring(
             latest=self.board.latest,
-            act=self.collector.act,
+            act=desk.act,
             history=self._history,
             health=self.wellness.health,
             metrics=self._metrics,
@@ -186,7 +198,10 @@ class RunningService:
             adopt_port=self._adopt_port,
             release_port=self.links.release,
             hands=PinKeeper(config.database_url),
-            shelf=Shelf(self.store, self.collector.utc_us),
+            shelf=shelf,
+            desk=desk,
+            results=Results(self.store),
+            lessons=LessonsShelf(self.teaching, shelf.said),
         )
         page = config.dashboard
         try:
@@ -195,6 +210,17 @@ class RunningService:
             raise CommandError(
                 f"the page cannot be served at {page.host} port {page.port}: {error.strerror}"
             ) from error
+
+    def _over(self, outcome: Outcome) -> None:
+        self.teacher.hear(outcome)
+
+    def _committed(self) -> bool:
+        return self.writer.status().queued == 0
+
+    def _act(self, action: OperatorAction) -> ActResult:
+        result = self.collector.act(action)
+        self.teacher.done(action)
+        return result
 
     # While it runs ------------------------------------------------------------------------
 

@@ -6,11 +6,14 @@ import argparse
 import json
 import re
 import typing
+from collections.abc import Mapping
 from typing import Any
 
 from service.commands.errors import BadInput
+from service.commands.record_options import add_database, opened
 from service.judge.actions import Metal
-from service.procedure.plan import plan_heat
+from service.procedure.lessons import Learnt, Quantity
+from service.procedure.plan import plan_at, plan_heat
 from service.procedure.plan_ask import PastHeat, PlanAnswer, PlanAsk, PlanRefused, Stage, StageKind
 from service.procedure.plan_words import (
     CAUTION,
@@ -22,6 +25,8 @@ from service.procedure.plan_words import (
     reasons,
     soak_min,
 )
+from service.records.repeat import Repeat, of_today, repeat_of
+from service.records.teaching import Teaching
 
 KINDS = typing.get_args(StageKind)
 METALS = typing.get_args(Metal)
@@ -39,13 +44,23 @@ def add_plan(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument(
         "stages",
-        nargs="+",
+        nargs="*",
         metavar="STAGE",
         help="in order, in minutes: 'carry 1' 'fit-up 3' 'purge 2' 'pass 2' 'pause 1 covered'; "
         f"of {', '.join(KINDS)}",
     )
     number: dict[str, Any] = {"type": float, "metavar": "N"}
-    parser.add_argument("--preheat", required=True, help="preheat minimum [°C]", **number)
+    parser.add_argument("--preheat", help="preheat minimum [°C]; needed with stages", **number)
+    parser.add_argument(
+        "--part", type=int, metavar="N", help="reckon with what the heats of this part taught"
+    )
+    parser.add_argument(
+        "--repeat",
+        type=int,
+        metavar="HEAT",
+        help="this heat once more, as it was: instead of stages, limits and sizes",
+    )
+    add_database(parser)
     parser.add_argument("--interpass", help="interpass maximum [°C]", **number)
     parser.add_argument(
         "--metal", default="iron, unknown", help=f"one of: {'; '.join(METALS)}", metavar="METAL"
@@ -75,18 +90,61 @@ def add_plan(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run_plan(given: argparse.Namespace) -> int:
     """Print the plan; 0 when there is one, 1 when no setting of the oven will do."""
+    if given.repeat is not None:
+        return _repeat(given)
+    if not given.stages or given.preheat is None:
+        raise BadInput("give the stages and --preheat, or --repeat with the number of a heat")
+    if given.part is None and (given.database is not None or given.config is not None):
+        raise BadInput("--database and --config go with --part or --repeat")
     ask = _ask(given)
-    answer = plan_heat(ask)
+    return _print(given, ask, plan_heat(ask), None)
+
+
+def _repeat(given: argparse.Namespace) -> int:
+    if given.stages or given.preheat is not None or given.part is not None:
+        raise BadInput("--repeat goes without stages, --preheat and --part: they are that heat's")
+    with opened(given) as store:
+        try:
+            again = repeat_of(
+                Teaching(store),
+                given.repeat,
+                oven_max_c=given.oven_max,
+                ambient_c=given.ambient,
+                confidence=given.confidence,
+                arc_w=given.arc_w,
+            )
+        except PlanRefused as error:
+            raise BadInput(str(error)) from error
+    return _print(given, again.ask, plan_at(again.ask, again.set_c), again)
+
+
+def _print(
+    given: argparse.Namespace, ask: PlanAsk, answer: PlanAnswer, again: Repeat | None
+) -> int:
     gas = gas_of(ask, given.torch_flow, given.bottle_l)
+    thickest_mm = given.thickest_mm or (None if again is None else again.thickest_mm)
     try:
-        soak = soak_min(given.thickest_mm)
+        soak = soak_min(thickest_mm)
     except PlanRefused as error:
         raise BadInput(f"--thickest-mm: {error}") from error
+    repeats = None if again is None else again.told()
     if given.json:
-        print(json.dumps(document(answer, gas, soak), ensure_ascii=False))
+        print(json.dumps(document(answer, gas, soak, repeats), ensure_ascii=False))
     else:
-        print("\n".join(_text(ask, answer, gas, soak)))
+        first = [] if again is None else [again.words]
+        print("\n".join(first + _text(ask, answer, gas, soak)))
     return 0 if answer.set_point_c is not None else 1
+
+
+def _learnt(given: argparse.Namespace) -> Mapping[Quantity, Learnt]:
+    if given.part is None:
+        return {}
+    with opened(given) as store:
+        try:
+            of_today(store, given.part)
+        except PlanRefused as error:
+            raise BadInput(f"--part: {error}") from error
+        return Teaching(store).part(given.part).learnt
 
 
 def _ask(given: argparse.Namespace) -> PlanAsk:
@@ -104,6 +162,7 @@ def _ask(given: argparse.Namespace) -> PlanAsk:
             ambient_c=given.ambient,
             confidence=given.confidence,
             past=tuple(_past(text, given.ambient) for text in given.past),
+            learnt=_learnt(given),
         )
     except PlanRefused as error:
         raise BadInput(str(error)) from error

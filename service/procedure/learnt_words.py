@@ -63,9 +63,17 @@ def _told(spread: Spread, factor: float) -> dict[str, float]:
 
 def learnt_words(ask: PlanAsk, stages: Sequence[StageOutlook]) -> list[str]:
     """That a plan rests on the part's own heats, and where it leaves what they showed."""
+    off = ask.learnt.get("oven above its setting")
+    oven = []
+    if off is not None and abs(off.pooled.mean) >= 1.0:
+        where = "above" if off.pooled.mean > 0 else "below"
+        oven = [
+            f"the part comes to rest {abs(off.pooled.mean):.0f} K {where} the oven's setting: "
+            "that is allowed for"
+        ]
     learnt = ask.learnt.get(BARE)
     if learnt is None:
-        return []
+        return oven
     count = len(learnt.heat_ids)
     heats = "one heat" if count == 1 else f"{count} heats"
     lines = [
@@ -88,4 +96,4 @@ def learnt_words(ask: PlanAsk, stages: Sequence[StageOutlook]) -> list[str]:
             f"this plan goes where no heat of it has been, {' and '.join(beyond)}: there it is "
             "reckoned as without history"
         )
-    return lines
+    return lines + oven

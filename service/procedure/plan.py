@@ -39,7 +39,7 @@ def plan_heat(ask: PlanAsk) -> PlanAnswer:
         what would make it possible.
     """
     parts = possible_parts(ask)
-    needed = needed_c(ask, parts)
+    needed = needed_c(ask, parts) - parts.above_setting_k
     wanted_c = float(np.quantile(needed, ask.confidence))
     set_point_c = math.ceil(wanted_c / ROUND_TO_C) * ROUND_TO_C
     possible = set_point_c <= ask.oven_max_c
@@ -68,7 +68,7 @@ def plan_at(ask: PlanAsk, set_point_c: float) -> PlanAnswer:
         reason, and the setting that would.
     """
     parts = possible_parts(ask)
-    needed = needed_c(ask, parts)
+    needed = needed_c(ask, parts) - parts.above_setting_k
     answer = _outlook(ask, parts, set_point_c, needed)
     why, remedies_found = [], []
     if answer.ready_share < ask.confidence:
@@ -105,7 +105,7 @@ def needed_c(ask: PlanAsk, parts: Parts) -> Array:
 
 
 def _outlook(ask: PlanAsk, parts: Parts, from_c: float, needed: Array) -> PlanAnswer:
-    at = np.full(len(parts.rate_k_s), from_c)
+    at = from_c + parts.above_setting_k
     without_gas = at
     begins_min, stages = 0.0, []
     first: tuple[Array, Stage] | None = None
@@ -177,7 +177,8 @@ def _spare_min(ask: PlanAsk, parts: Parts, from_c: float) -> float:
         before = ask.stages[first - 1]
         longer = replace(before, minutes=min(600.0, before.minutes + middle * SPARE_STEP_MIN))
         waited = replace(ask, stages=(*ask.stages[: first - 1], longer, *ask.stages[first:]))
-        if float(np.mean(needed_c(waited, parts) <= from_c)) >= ask.confidence:
+        needed = needed_c(waited, parts) - parts.above_setting_k
+        if float(np.mean(needed <= from_c)) >= ask.confidence:
             low = middle
         else:
             high = middle - 1
@@ -192,7 +193,8 @@ def remedies(ask: PlanAsk) -> list[str]:
         if changed is None or changed.stages == ask.stages:
             continue
         parts = possible_parts(changed)
-        wanted_c = float(np.quantile(needed_c(changed, parts), ask.confidence))
+        needed = needed_c(changed, parts) - parts.above_setting_k
+        wanted_c = float(np.quantile(needed, ask.confidence))
         if math.ceil(wanted_c / ROUND_TO_C) * ROUND_TO_C <= ask.oven_max_c:
             found.append(f"{text}: then {math.ceil(wanted_c / ROUND_TO_C) * ROUND_TO_C:.0f} °C")
     return found

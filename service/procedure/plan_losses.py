@@ -43,6 +43,7 @@ EVERYWHERE = (-math.inf, math.inf)
 BARE: Quantity = "loss bare"
 CARRIED: Quantity = "loss carried"
 UNDER: Quantity = "loss under cover"
+OVEN_OFF_BY: Quantity = "oven above its setting"
 PLACE: dict[StageKind, tuple[float, float]] = {
     "carry": (1.20, 0.08),  # through moving air
     "fit-up": (1.15, 0.08),  # on a bench, against clamps
@@ -75,6 +76,7 @@ class Parts:
         untaught_k_s, untaught_covered: The same without what past heats taught.
         believed_c, believed_covered_c: Temperatures between which that is believed [°C].
         arc_kept, gas_takes: See the module.
+        above_setting_k: How far the part comes to rest above the oven's setting [K].
     """
 
     metal: str
@@ -90,6 +92,7 @@ class Parts:
     believed_covered_c: tuple[float, float]
     arc_kept: Array
     gas_takes: Array
+    above_setting_k: Array
 
     def slope_k_s(self, temperature_c: Array, stage: Stage) -> Array:
         """Rate of change of each part's joint [K/s], negative when it cools."""
@@ -171,6 +174,7 @@ def possible_parts(ask: PlanAsk) -> Parts:
         believed_covered_c=ask.learnt[UNDER].believed_c() if UNDER in ask.learnt else EVERYWHERE,
         arc_kept=rng.uniform(*ARC_KEPT, PARTS),
         gas_takes=rng.uniform(*GAS_TAKES, PARTS),
+        above_setting_k=_above_setting_k(ask, rng.standard_normal(PARTS)),
     )
 
 
@@ -224,6 +228,13 @@ def _carried_so(ask: PlanAsk, place: dict[StageKind, Array], centre: float, norm
     seen_weight = 1.0 / (seen.sd**2 + seen.between**2)
     middle = (mean * weight + (seen.mean - centre) * seen_weight) / (weight + seen_weight)
     place["carry"] = np.exp(middle + math.sqrt(1.0 / (weight + seen_weight)) * normal)
+
+
+def _above_setting_k(ask: PlanAsk, normal: Array) -> Array:
+    seen = ask.learnt.get(OVEN_OFF_BY)
+    if seen is None:
+        return np.zeros(PARTS)
+    return np.asarray(seen.pooled.mean + seen.pooled.next_sd * normal)
 
 
 def _covered_so(ask: PlanAsk, centre: float, normal: Array, untaught: Array) -> Array:

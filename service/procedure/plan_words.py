@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -54,8 +55,13 @@ def soak_min(thickest_mm: float | None) -> float | None:
         raise PlanRefused(str(error)) from error
 
 
-def document(answer: PlanAnswer, gas: Gas, soak: float | None) -> dict[str, Any]:
-    """The plan as JSON (``Plan`` in openapi.json)."""
+def document(
+    answer: PlanAnswer,
+    gas: Gas,
+    soak: float | None,
+    repeats: Mapping[str, Any] | None = None,
+) -> dict[str, Any]:
+    """The plan as JSON (``Plan`` in openapi.json); ``repeats``: the heat that it repeats."""
     return {
         "set_point_c": answer.set_point_c,
         "soak_min": None if soak is None else round(soak, 1),
@@ -79,6 +85,7 @@ def document(answer: PlanAnswer, gas: Gas, soak: float | None) -> dict[str, Any]
             "torch_l": round(gas.torch_l, 1),
             "enough": gas.enough,
         },
+        "repeats": repeats,
         "why": answer.why,
         "remedies": answer.remedies,
     }

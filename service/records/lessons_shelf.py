@@ -57,9 +57,14 @@ class LessonsShelf:
         of_today(self.teaching.store, part_id)
         return self.teaching.part(part_id).learnt
 
-    def repeat(self, heat_id: int, **how: float) -> Repeat:
+    def repeat(
+        self, heat_id: int, *, oven_max_c: float, ambient_c: float, confidence: float, arc_w: float
+    ) -> Repeat:
         """A heat once more; see ``service.records.repeat.repeat_of``."""
-        return repeat_of(self.teaching, heat_id, **how)  # type: ignore[arg-type]
+        return repeat_of(
+            self.teaching, heat_id,
+            oven_max_c=oven_max_c, ambient_c=ambient_c, confidence=confidence, arc_w=arc_w,
+        )  # fmt: skip
 
     def _scored(self, heat_ids: tuple[int, ...]) -> tuple[float, list[Mapping[str, Any]]]:
         """The scores of the newest heats, one of them worked out further at each asking."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import select
 
@@ -36,6 +37,30 @@ class Repeat:
     set_c: float
     said: bool
     thickest_mm: float | None
+
+    @property
+    def words(self) -> str:
+        """What is repeated, in a sentence."""
+        how = "as the oven was set" if self.said else "what the joint had at the oven's door"
+        return f"Heat {self.heat_id} once more: {self.set_c:.0f} °C, {how}."
+
+    def told(self) -> dict[str, Any]:
+        """As JSON (``RepeatedHeat`` in openapi.json)."""
+        return {
+            "heat_id": self.heat_id,
+            "part_id": self.part_id,
+            "set_point_c": round(self.set_c, 1),
+            "setting_said": self.said,
+            "stages": [
+                {
+                    "kind": each.kind,
+                    "minutes": each.minutes,
+                    "argon_flow_l_min": round(each.argon_flow_l_min, 2),
+                    "covered": each.covered,
+                }
+                for each in self.ask.stages
+            ],
+        }
 
 
 def repeat_of(

@@ -10,7 +10,7 @@ import json
 import math
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -27,7 +27,11 @@ from dashboard.wiring import (
 from service.config.pin import PinRefused
 from service.judge.actions import OperatorAction
 from service.judge.events import Refused
+from service.procedure.learnt_words import learnt_json
+from service.procedure.lessons import Learnt, Lesson, Quantity, learnt_from
+from service.procedure.plan_ask import PlanRefused
 from service.records.gather import UnknownHeat
+from service.records.repeat import Repeat
 
 NOW_US = int(datetime(2026, 3, 3, 9, 41, 7, tzinfo=UTC).timestamp() * 1e6)
 
@@ -650,6 +654,9 @@ class EmptyShelf:
     def heats(self) -> list[dict[str, Any]]:
         return []
 
+    def find(self, wanted: Any) -> dict[str, Any]:
+        return {"heats": [], "next": None}
+
     def record(self, heat_id: int) -> dict[str, Any]:
         raise UnknownHeat(heat_id, [])
 
@@ -662,6 +669,97 @@ class LateShelf:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._board.shelf, name)
+
+
+class EmptyDesk:
+    """No photo is there, and none is taken."""
+
+    def photo(self, _sha256: str) -> None:
+        return None
+
+    def photos(self, _heat_id: int | None, _part_id: int | None) -> list[dict[str, object]]:
+        return []
+
+    def why_no_colour(self, _heat_id: int) -> str | None:
+        return "The colour scale is for stainless, never for iron."
+
+    def add_photo(self, *_: object) -> None:
+        raise Refused("There is no heat.")
+
+
+class EmptyResults:
+    """Nobody has said what came of any heat."""
+
+    def of_list(self, heats: Sequence[Mapping[str, Any]], wanted: str | None = None) -> list[dict]:
+        return [{**each, "outcome": None, "work": None} for each in heats]
+
+    def work(self) -> dict[str, object]:
+        return {"heats": [], "parts": []}
+
+    def work_csv(self, _by: str) -> str:
+        return "heat\r\n"
+
+
+class Late:
+    """Whatever the board has under a name when it is asked."""
+
+    def __init__(self, board: ScriptedBoard, what: str) -> None:
+        self._board, self._what = board, what
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(getattr(self._board, self._what), name)
+
+
+class ScriptedLessons:
+    """Three heats taught parts, but for a part in ``knows_nothing_of``."""
+
+    def __init__(self) -> None:
+        self.knows_nothing_of: set[int] = set()
+        self.forgotten: list[dict[str, Any]] = []
+        self.again: Callable[..., Repeat] | None = None
+
+    def lessons(self, part_id: int) -> Mapping[Quantity, Learnt]:
+        if part_id in self.knows_nothing_of:
+            return {}
+        away = {each["quantity"] for each in self.forgotten}
+        return learnt_from(each for each in TAUGHT if each.quantity not in away)
+
+    def learnt(self, part_id: int) -> Mapping[str, object]:
+        learnt = self.lessons(part_id)
+        return {
+            "part_id": part_id,
+            "heat_ids": [] if part_id in self.knows_nothing_of else [4, 6, 9],
+            "learnt": [learnt_json(each, "ductile iron") for each in learnt.values()],
+            "forgotten": self.forgotten,
+            "forecasts": {"done": 1.0, "of_heats": 10, "sums": [] if not learnt else SUMS},
+        }
+
+    def repeat(self, heat_id: int, **how: float) -> Repeat:
+        if self.again is None:
+            raise PlanRefused(f"heat {heat_id} had no pass: there is nothing to repeat")
+        return self.again(heat_id, **how)
+
+
+TAUGHT = [
+    Lesson(heat_id, quantity, value * factor, sd, low, high)
+    for heat_id, factor in ((4, 0.97), (6, 1.05), (9, 1.01))
+    for quantity, value, sd, low, high in (
+        ("loss bare", 0.41, 0.04, 214.0, 371.0),
+        ("loss under cover", 0.016, 0.05, 62.0, 288.0),
+        ("cavity volume", 1.4, 0.10, 9.8, 12.2),
+        ("oven time", 42.0, 0.05, 21.0, 200.0),
+    )
+]
+SUMS = [
+    {
+        "subject": "window closes", "share": 0.5, "event_between": False, "forecasts": 3,
+        "heats": 3, "off_by": 0.03, "too_long_by": -0.012, "held": 3,
+    },
+    {
+        "subject": "window closes", "share": 0.5, "event_between": True, "forecasts": 2,
+        "heats": 2, "off_by": 0.21, "too_long_by": -0.21, "held": 0,
+    },
+]  # fmt: skip
 
 
 class ScriptedBoard:
@@ -681,6 +779,9 @@ class ScriptedBoard:
         self.adopted: list[AdoptedPort] = []
         self.hands = Hands()
         self.shelf: Any = EmptyShelf()
+        self.desk: Any = EmptyDesk()
+        self.results: Any = EmptyResults()
+        self.lessons = ScriptedLessons()
         self.ticking = ticking
         self._began = time.monotonic()
 
@@ -762,6 +863,9 @@ class ScriptedBoard:
             release_port=self.release_port,
             hands=self.hands,
             shelf=LateShelf(self),
+            desk=Late(self, "desk"),
+            results=Late(self, "results"),
+            lessons=self.lessons,
         )
 
 
