@@ -13,7 +13,7 @@ from service.judge.actions import AssignChannel, RateProbe
 from service.records import moments
 from service.records.heat_record import CalibrationState, ChannelRecord
 from service.records.run_clock import RunClock
-from service.store.schema import BAD, SUSPECT, assignment, calibration, channel
+from service.store.schema import assignment, calibration, channel
 
 SHOP_KINDS = ("ambient", "room oxygen", "bottle pressure")
 """Channels of the shop that belong to every heat's record."""
@@ -60,7 +60,10 @@ def read_channels(
     }
     errors = {each.channel: each.words for _, each in actions if isinstance(each, RateProbe)}
     told = [
-        _channel(connection, channel_id, tuple(when), channel_id in spells, distances)
+        replace(
+            _channel(connection, channel_id, tuple(when), clock, distances),
+            of_part=channel_id in spells,
+        )
         for channel_id, when in {**spells, **of_shop}.items()
     ]
     return [replace(each, error_words=errors.get(each.name) or None) for each in told]
@@ -70,11 +73,11 @@ def _channel(
     connection: Connection,
     channel_id: int,
     spells: tuple[tuple[int, int], ...],
-    of_part: bool,
+    clock: RunClock,
     distances: Mapping[str, float],
 ) -> ChannelRecord:
     row = connection.execute(moments.CHANNELS.where(channel.c.id == channel_id)).one()
-    readings, suspect, bad = moments.counts(connection, channel_id, spells, SUSPECT, BAD)
+    readings, suspect, bad = moments.counts(connection, channel_id, spells, clock)
     return ChannelRecord(
         name=row.name,
         kind=row.kind,
@@ -83,8 +86,8 @@ def _channel(
         from_joint_mm=distances.get(row.name),
         thermocouple=row.thermocouple,
         cold_junction=row.terminals,
-        of_part=of_part,
-        calibrations=_calibrations(connection, channel_id, spells[0][0], spells[-1][1]),
+        of_part=True,
+        calibrations=_calibrations(connection, channel_id, clock, (spells[0][0], spells[-1][1])),
         readings=readings,
         suspect=suspect,
         bad=bad,
@@ -92,21 +95,19 @@ def _channel(
 
 
 def _calibrations(
-    connection: Connection, channel_id: int, from_us: int, to_us: int
+    connection: Connection, channel_id: int, clock: RunClock, within_us: tuple[int, int]
 ) -> tuple[CalibrationState, ...]:
     rows = connection.execute(
         select(calibration)
-        .where(calibration.c.channel_id == channel_id, calibration.c.from_us <= to_us)
+        .where(calibration.c.channel_id == channel_id)
         .order_by(calibration.c.from_us, calibration.c.id)
     )
-    states = [
-        CalibrationState(
-            row.from_us,
-            row.due_us,
-            tuple((float(reads), float(true)) for reads, true in json.loads(row.checks)),
-            row.note,
-        )
-        for row in rows
-    ]
-    before = [each for each in states if each.from_us <= from_us][-1:]
-    return (*before, *(each for each in states if each.from_us > from_us))
+    states = []
+    for row in rows:
+        from_us = clock.dated(row.from_us)
+        due_us = None if row.due_us is None else row.due_us + from_us - row.from_us
+        checks = tuple((float(reads), float(true)) for reads, true in json.loads(row.checks))
+        states.append(CalibrationState(from_us, due_us, checks, row.note))
+    states.sort(key=lambda each: each.from_us)
+    before = [each for each in states if each.from_us <= within_us[0]][-1:]
+    return (*before, *(each for each in states if within_us[0] < each.from_us <= within_us[1]))

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, Row, case, func, select
+from sqlalchemy import Connection, Row, case, func, select, true
 
 from service.judge.actions import Limits
 from service.judge.joint_limits import in_force
 from service.readings import ChannelKind
 from service.records.heat_record import AlarmRecord, ChannelRecord, Gap, PhaseRecord
+from service.records.run_clock import RunClock
 from service.records.series import Grid
 from service.store.database import History
-from service.store.schema import channel, reading, unit
+from service.store.schema import BAD, SUSPECT, channel, reading, unit
 
 _TERMINALS = channel.alias()
 
@@ -75,18 +76,22 @@ def counts(
     connection: Connection,
     channel_id: int,
     spells: Sequence[tuple[int, int]],
-    suspect: int,
-    bad: int,
+    clock: RunClock,
 ) -> tuple[int, int, int]:
     """How many readings a channel has within spells, how many suspect, how many bad."""
     total = [0, 0, 0]
-    for from_us, to_us in spells:
+    for (from_us, to_us), (first, behind, shift_us) in product(spells, clock.stretches()):
         row = connection.execute(
             select(
                 func.count(),
-                func.coalesce(func.sum(case((reading.c.quality == suspect, 1), else_=0)), 0),
-                func.coalesce(func.sum(case((reading.c.quality == bad, 1), else_=0)), 0),
-            ).where(reading.c.channel_id == channel_id, reading.c.t_us.between(from_us, to_us))
+                func.coalesce(func.sum(case((reading.c.quality == SUSPECT, 1), else_=0)), 0),
+                func.coalesce(func.sum(case((reading.c.quality == BAD, 1), else_=0)), 0),
+            ).where(
+                reading.c.channel_id == channel_id,
+                reading.c.t_us.between(from_us - shift_us, to_us - shift_us),
+                reading.c.seq >= first,
+                true() if behind is None else reading.c.seq < behind,
+            )
         ).one()
         total = [sum(pair) for pair in zip(total, row, strict=True)]
     return total[0], total[1], total[2]

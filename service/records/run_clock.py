@@ -7,8 +7,9 @@ correction are told as the corrected clock would have shown them.
 
 from __future__ import annotations
 
+import json
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -60,6 +61,38 @@ class RunClock:
             mono_us = utc_us - (fitting or self.offsets)[-1 if fitting else 0].offset_us
         return mono_us + self.last_us
 
+    def dated(self, utc_us: int) -> int:
+        """A day that was stamped at any time before, by the clock as corrected in that same run.
+
+        A later run knows nothing of how long the shop was closed, so its corrections do not count.
+        """
+        mono_us = self.known.get(utc_us)
+        if mono_us is None:
+            return utc_us
+        offset_us = utc_us - mono_us
+        for each in self.offsets:
+            if each.mono_us > mono_us:
+                if each.restart:
+                    break
+                offset_us = each.offset_us
+        return mono_us + offset_us
+
+    def stretches(self) -> Iterator[tuple[int, int | None, int]]:
+        """First place in the order, the first behind it (``None``: no end), and what is to be added
+        to a stamp from between to tell it by this clock [µs]."""
+        starts = [
+            each
+            for before, each in pairwise((None, *self.offsets))
+            if each is not None and (before is None or before.offset_us != each.offset_us)
+        ]
+        for place, each in enumerate(starts):
+            last = place + 1 == len(starts)
+            yield (
+                each.seq if place else 0,
+                None if last else starts[place + 1].seq,
+                self.last_us - each.offset_us,
+            )
+
     def of_mono(self, mono_us: int) -> int:
         """A moment of shop time by this clock."""
         return mono_us + self.last_us
@@ -98,3 +131,27 @@ def read_clock(connection: Connection, heat_id: int, to_seq: int | None) -> RunC
         for row in connection.execute(select(journal.c.utc_us, journal.c.mono_us)):
             known.setdefault(row.utc_us, row.mono_us)
     return RunClock(tuple(offsets) or (first,), known)
+
+
+def heats_with_corrections(connection: Connection) -> set[int]:
+    """Heats during which the clock was corrected."""
+    kinds = ("service started", "clock stepped", "begin heat", "end heat")
+    rows = connection.execute(
+        select(journal.c.kind, journal.c.body)
+        .where(journal.c.kind.in_(kinds))
+        .order_by(journal.c.seq)
+    )
+    offset_us: int | None = None
+    opened: set[int] = set()
+    found: set[int] = set()
+    for row in rows:
+        said = json.loads(row.body)
+        if row.kind == "begin heat":
+            opened.add(said["heat_id"])
+        elif row.kind == "end heat":
+            opened.discard(said["heat_id"])
+        else:
+            if offset_us is not None and said["offset_us"] != offset_us:
+                found |= opened
+            offset_us = said["offset_us"]
+    return found

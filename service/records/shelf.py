@@ -10,18 +10,20 @@ import io
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
-from sqlalchemy import func, select
+from sqlalchemy import Row, func, select
 
 from service.judge.utc import utc_text
 from service.records.compare import Alignment, Compared, compared, compared_json
 from service.records.csv_out import write_csv
 from service.records.events_over import Place, events_over
-from service.records.gather import UnknownHeat
+from service.records.finding import Finder, Wanted
+from service.records.gather import UnknownHeat, clock_of
 from service.records.gathered import Gathered
 from service.records.lines import lines_json
 from service.records.package import encode
 from service.records.packing import pack
 from service.records.record_json import record_json
+from service.records.run_clock import heats_with_corrections
 from service.records.said_worker import Sayings
 from service.records.traces import read_traces, whole_us
 from service.store.database import Store
@@ -52,6 +54,7 @@ class Shelf:
     def __init__(self, store: Store, now_us: Callable[[], int]) -> None:
         self._store, self._now_us = store, now_us
         self._gathered = Gathered(store)
+        self._finder = Finder(store, self._gathered)
         self._sayings = Sayings(f"sqlite:///{store.path}")
 
     def heats(self) -> list[dict[str, Any]]:
@@ -69,19 +72,30 @@ class Shelf:
         )
         with self._store.connect() as connection:
             rows = connection.execute(asked).all()
+            bent = heats_with_corrections(connection)
+        # Begun under a wrong date and ended under the right one, a heat would have lasted years.
+        clocks = {row.id: clock_of(self._store, row.id) for row in rows if row.id in bent}
+
+        def at(row: Row[Any], t_us: int) -> str:
+            return utc_text(clocks[row.id].straight(t_us) if row.id in clocks else t_us)
+
         return [
             {
                 "heat_id": row.id,
                 "part_id": row.part_id,
                 "part": row.name,
                 "metal": row.metal,
-                "began_at": utc_text(row.begun_us),
-                "ended_at": None if row.ended_us is None else utc_text(row.ended_us),
+                "began_at": at(row, row.begun_us),
+                "ended_at": None if row.ended_us is None else at(row, row.ended_us),
                 "passes": row.passes,
                 "arc_s": None if row.arc_us is None else round(row.arc_us / 1e6, 1),
             }
             for row in rows
         ]
+
+    def find(self, wanted: Wanted) -> dict[str, Any]:
+        """Heats that fit (``FoundHeats`` in openapi.json)."""
+        return self._finder.find(wanted)
 
     def events(self, within_us: tuple[int, int], after: Place | None, most: int) -> dict[str, Any]:
         """What happened in the shop, a page of it (``ShopEvents`` in openapi.json)."""
