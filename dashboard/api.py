@@ -18,6 +18,7 @@ from dashboard.times import to_rfc3339
 from dashboard.wiring import HistoryPoint
 from service.judge.actions import operator_action
 from service.judge.events import Refused
+from service.store.errors import StoreError
 
 STALE_S = 5.0
 """A posting older than this is not sent: the judge hangs, and old numbers would look alive."""
@@ -92,6 +93,8 @@ def act() -> Response:
         result = wiring().act(action)
     except Refused as refusal:
         raise Problem(409, "refused", str(refusal)) from None
+    except StoreError as error:
+        raise Problem(503, "no-records", str(error), headers={"Retry-After": "5"}) from None
     return json_answer(
         {
             "kind": action.kind,

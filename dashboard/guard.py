@@ -92,11 +92,18 @@ def install(app: Flask, doors: Doors) -> None:
         return answer
 
 
-def check_sender() -> None:
+JSON = ("application/json",)
+
+
+def check_sender(kinds: tuple[str, ...] = JSON) -> None:
     """Refuse what our own page did not send.
 
+    Args:
+        kinds: Content types that are taken. None of them may be one that a form can send
+            (``text/plain``, ``multipart/form-data`` ...): a foreign page could send that unasked.
+
     Raises:
-        Problem: 403 from another origin or without our header, 415 when it is not JSON.
+        Problem: 403 from another origin or without our header, 415 when it is of another type.
     """
     origin = request.headers.get("Origin")
     if origin is not None and origin != f"{scheme()}://{request.host}":
@@ -108,10 +115,11 @@ def check_sender() -> None:
         raise Problem(
             403, "header-missing", f"An action needs the header {ACTION_HEADER} with any value."
         )
-    if request.mimetype != "application/json":
+    if request.mimetype not in kinds:
+        what = "An action" if kinds == JSON else "A photo"
         raise Problem(
             415,
-            "not-json",
-            f"An action is sent as application/json, not as {request.mimetype or 'nothing'!r}.",
-            headers={"Accept": "application/json"},
+            "not-json" if kinds == JSON else "not-a-photo",
+            f"{what} is sent as {' or '.join(kinds)}, not as {request.mimetype or 'nothing'!r}.",
+            headers={"Accept": ", ".join(kinds)},
         )

@@ -12,7 +12,7 @@ from flask import Blueprint, Response, current_app, request
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from dashboard.answers import json_answer, wiring
-from dashboard.guard import check_sender, scheme
+from dashboard.guard import JSON, check_sender, scheme
 from dashboard.problems import Problem, faults
 from service.config.pin import PinRefused
 
@@ -40,13 +40,16 @@ def may_act() -> bool:
     return at_the_machine() or (token != "" and wiring().hands.knows(token))
 
 
-def check_action() -> None:
+def check_action(kinds: tuple[str, ...] = JSON) -> None:
     """Refuse an action that our own page did not send, or whose sender may only look.
+
+    Args:
+        kinds: Content types that are taken, as in ``check_sender``.
 
     Raises:
         Problem: 403 and 415 as ``check_sender``; 401 from a device that has not shown the PIN.
     """
-    check_sender()
+    check_sender(kinds)
     if not may_act():
         raise Problem(
             401,

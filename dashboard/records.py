@@ -32,12 +32,6 @@ def found(make: Callable[[], _T]) -> _T:
         raise Problem(503, "no-records", str(error), headers={"Retry-After": "5"}) from None
 
 
-@records.get("/api/v1/heats")
-def heats() -> Response:
-    """The newest heats, newest first."""
-    return json_answer({"heats": found(wiring().shelf.heats)})
-
-
 @records.get("/api/v1/heats/<int:heat_id>")
 def heat(heat_id: int) -> Response:
     """One heat with its figures."""

@@ -13,6 +13,8 @@ from waitress.server import BaseWSGIServer, create_server
 
 THREADS = 8
 """Requests are short (no streams), so a few threads serve many pages."""
+BODY_MOST_BYTES = 32_000_000
+"""More is not even received; what each view takes is less, and is said by the view."""
 
 
 class PageServer:
@@ -40,6 +42,7 @@ class PageServer:
             sockets=bound,
             threads=THREADS,
             ident=None,
+            max_request_body_size=BODY_MOST_BYTES,
             # Left in, a proxy's marks show that a request does not come from this machine itself.
             clear_untrusted_proxy_headers=False,
         )

@@ -35,6 +35,7 @@ COMMANDS: dict[str, str] = {
     "report": "print the record of a heat as a PDF",
     "export": "write a heat as CSV, or whole as JSON",
     "import": "take in a heat, or another logger's CSV, into a database of its own",
+    "work": "what heats took: hours, arc minutes, litres of argon, oven time",
     "retain": "throw away old readings by level, and say how long the disk lasts",
     "pin": "set the PIN that lets a device on the network change things",
     "backup": "copy the database and check the copy",

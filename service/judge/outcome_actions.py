@@ -110,7 +110,7 @@ class AddPhoto(BaseAction):
 
     @model_validator(mode="after")
     def _of_one_thing(self) -> AddPhoto:
-        _belongs(self.of, self.part_id, self.heat_id)
+        check_belongs(self.of, self.part_id, self.heat_id)
         return self
 
 
@@ -132,11 +132,12 @@ class DropPhoto(BaseAction):
 
     @model_validator(mode="after")
     def _of_one_thing(self) -> DropPhoto:
-        _belongs(self.of, self.part_id, self.heat_id)
+        check_belongs(self.of, self.part_id, self.heat_id)
         return self
 
 
-def _belongs(of: PhotoOf, part_id: int | None, heat_id: int | None) -> None:
+def check_belongs(of: PhotoOf, part_id: int | None, heat_id: int | None) -> None:
+    """Raise ``ValueError`` unless a photo is of one thing, a part or a heat."""
     if (part_id is not None) != (of == "part") or (heat_id is not None) != (of != "part"):
         wanted = "part_id and no heat_id" if of == "part" else "heat_id and no part_id"
         raise ValueError(f"a photo of the {of} has {wanted}")

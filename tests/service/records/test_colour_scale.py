@@ -27,7 +27,8 @@ def test_what_says_stainless(words: str) -> None:
 @pytest.mark.parametrize(
     "words",
     [None, "", "mild steel", "St 37", "P235GH", "X10CrMoVNb9-1", "13CrMo4-5", "1.0345",
-     "tube 304 mm", "316 °C tube", "not stainless", "non-stainless 304", "A106 B", "1.7335", "Inconel 625"],
+     "tube 304 mm", "316 °C tube", "not stainless", "non-stainless 304", "A106 B", "1.7335",
+     "Inconel 625"],
 )  # fmt: skip
 def test_what_does_not(words: str | None) -> None:
     assert not says_stainless(words)

@@ -16,9 +16,8 @@ from PIL import Image
 
 from service.commands.main import main
 from service.judge import actions as act
-from service.judge.events import Acted, Refused, Stamp
+from service.judge.events import Refused
 from service.judge.outcome_actions import Dimension
-from service.readings import Quality, Reading
 from service.records.desk import PHOTOS_MOST, Desk, Of
 from service.records.gather import gather
 from service.records.package import NotAPackage, decode, encode
@@ -26,46 +25,12 @@ from service.records.record_json import record_json
 from service.records.shelf import Shelf
 from service.store.backup import backup, restore
 from service.store.database import Store
-from service.store.entries import Arrived
 from service.tickets import ActResult
 from service.wire.picture import NotAPicture
+from tests.field.said_shop import SaidShop, jpeg, small_shop
 
 YEAR_US = 365 * 86_400_000_000
 ROOT = Of("root", None, 1)
-
-
-def jpeg(shade: int = 90) -> bytes:
-    exif = Image.Exif()
-    exif.get_ifd(0x8825).update({1: "N", 2: (52.0, 0.0, 0.0)})
-    out = io.BytesIO()
-    Image.new("RGB", (60, 40), (shade, 110, 70)).save(out, "JPEG", exif=exif)
-    return out.getvalue()
-
-
-class Shop:
-    """A database that takes actions the way the collector gives them to the writer."""
-
-    def __init__(self, path: Path) -> None:
-        self.store = Store.open(f"sqlite:///{path}")
-        self.desk = Desk(self.put, self.store)
-        self.at_us = self.store.last_mono_us()
-
-    def put(self, action: act.Action) -> ActResult:
-        self.at_us += 60_000_000
-        seq = self.store.next_seq()
-        stamp = Stamp(seq, self.at_us, self.at_us)
-        self.store.write_side.keeper.keep([Acted(stamp, action)])
-        return ActResult(seq, None, getattr(action, "heat_id", None), True)
-
-    def facts(self, **changed: object) -> None:
-        facts = gather(self.store, 1).facts.model_copy(update=changed)
-        self.put(act.ChangePart(part_id=1, facts=facts, by="Ada"))
-
-    def say(self, **said: object) -> None:
-        self.desk.act(act.SayOutcome.model_validate({"heat_id": 1, "by": "Ada", **said}))
-
-    def outcomes(self) -> list[dict]:
-        return record_json(gather(self.store, 1))["outcomes"]
 
 
 @pytest.fixture
@@ -74,13 +39,13 @@ def path(recorded: Path, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def shop(path: Path) -> Iterator[Shop]:
-    made = Shop(path)
+def shop(path: Path) -> Iterator[SaidShop]:
+    made = SaidShop(path)
     yield made
     made.store.close()
 
 
-def test_the_newest_saying_holds_and_the_earlier_ones_stay(shop: Shop, tmp_path: Path) -> None:
+def test_the_newest_saying_holds_and_the_earlier_ones_stay(shop: SaidShop, tmp_path: Path) -> None:
     shop.say(cracked="none seen", root="tinted", penetration="all round",
              dimensions=[{"name": "flange gap", "before_mm": 0.4, "after_mm": 1.1}])  # fmt: skip
     shop.at_us += YEAR_US
@@ -106,7 +71,7 @@ def test_the_newest_saying_holds_and_the_earlier_ones_stay(shop: Shop, tmp_path:
         assert connection.execute("SELECT count(*) FROM outcome").fetchone() == (3,)
 
 
-def test_a_heat_that_never_was_is_refused(shop: Shop) -> None:
+def test_a_heat_that_never_was_is_refused(shop: SaidShop) -> None:
     with pytest.raises(Refused, match="There is no heat 7"):
         shop.say(heat_id=7, cracked="none seen")
     with pytest.raises(Refused, match="no such photo of its root"):
@@ -119,7 +84,7 @@ def test_a_heat_that_never_was_is_refused(shop: Shop) -> None:
         Dimension(name="flange")
 
 
-def test_the_colour_scale_is_for_stainless_that_preheat_has_not_tinted(shop: Shop) -> None:
+def test_the_colour_scale_is_for_stainless_that_preheat_has_not_tinted(shop: SaidShop) -> None:
     with pytest.raises(Refused, match=r"never for iron\. The casting is ductile iron and the"):
         shop.say(oxygen_colour=4)
     shop.facts(joining_metal="mild steel tube")
@@ -133,18 +98,7 @@ def test_the_colour_scale_is_for_stainless_that_preheat_has_not_tinted(shop: Sho
 
 
 def test_a_cold_stainless_joint_may_be_graded(tmp_path: Path) -> None:
-    shop = Shop(tmp_path / "cold.db")
-    facts = act.PartFacts(name="elbow", metal="cast austenitic stainless", joining_metal="304")
-    shop.put(act.ServiceStarted(version="0.1", offset_us=0))
-    shop.put(act.CreatePart(part_id=1, facts=facts))
-    shop.put(act.AdoptChannel(channel="tc1", channel_kind="thermocouple"))
-    shop.put(act.AssignChannel(channel="tc1", part_id=1))
-    shop.put(act.BeginHeat(heat_id=1, part_id=1, phase="bench"))
-    at_us = shop.at_us + 1_000_000
-    shop.store.write_side.keeper.keep(
-        [Arrived((Reading("tc1", "Cel", 22.0, Quality.GOOD, None, at_us, at_us, at_us, 9),))]
-    )
-    shop.put(act.EndHeat(heat_id=1))
+    shop = small_shop(tmp_path / "cold.db")
     try:
         shop.say(oxygen_colour=3, root="bright")
         assert shop.outcomes()[-1]["oxygen_colour"] == 3
@@ -154,7 +108,7 @@ def test_a_cold_stainless_joint_may_be_graded(tmp_path: Path) -> None:
         shop.store.close()
 
 
-def test_a_photo_is_kept_shown_dropped_and_brought_back(shop: Shop) -> None:
+def test_a_photo_is_kept_shown_dropped_and_brought_back(shop: SaidShop) -> None:
     action, _ = shop.desk.add_photo(jpeg(), ROOT, "root, side B", "Ada", None)
     assert shop.desk.photo(action.sha256)[1] == "image/jpeg"
     assert not Image.open(io.BytesIO(shop.desk.photo(action.sha256)[0])).getexif()
@@ -178,7 +132,7 @@ def test_a_photo_is_kept_shown_dropped_and_brought_back(shop: Shop) -> None:
         act.DropPhoto(sha256="1" * 64, of="part", heat_id=1)
 
 
-def test_photos_of_one_thing_are_so_many_at_most(shop: Shop) -> None:
+def test_photos_of_one_thing_are_so_many_at_most(shop: SaidShop) -> None:
     for place in range(PHOTOS_MOST):
         shop.desk.add_photo(jpeg(place * 9), Of("part", 1, None), None, None, None)
     with pytest.raises(Refused, match="There are 12 photos of part 1"):
@@ -191,7 +145,7 @@ def test_photos_of_one_thing_are_so_many_at_most(shop: Shop) -> None:
         shop.desk.add_photo(b"<svg/>", ROOT, None, None, None)
 
 
-def test_out_and_in_again_with_photos_to_the_byte(shop: Shop, tmp_path: Path) -> None:
+def test_out_and_in_again_with_photos_to_the_byte(shop: SaidShop, tmp_path: Path) -> None:
     added, _ = shop.desk.add_photo(jpeg(), ROOT, "root", "Ada", None)
     shop.say(cracked="seen by dye", root="crusted", root_photo=added.sha256)
     whole = Shelf(shop.store, lambda: 0).package(1)
@@ -219,7 +173,7 @@ def test_out_and_in_again_with_photos_to_the_byte(shop: Shop, tmp_path: Path) ->
     assert json.loads(whole)["body"]["photos"][0]["media_type"] == "image/jpeg"
 
 
-def test_a_backup_brings_the_photos_along(shop: Shop, path: Path, tmp_path: Path) -> None:
+def test_a_backup_brings_the_photos_along(shop: SaidShop, path: Path, tmp_path: Path) -> None:
     kept, _ = shop.desk.add_photo(jpeg(), ROOT, None, None, None)
     lost, _ = shop.desk.add_photo(jpeg(200), ROOT, None, None, None)
     url = f"sqlite:///{path}"
@@ -234,7 +188,7 @@ def test_a_backup_brings_the_photos_along(shop: Shop, path: Path, tmp_path: Path
     assert Shelf(shop.store, lambda: 0).package(1)  # what is left goes along all the same
 
 
-def test_what_is_said_of_an_older_heat_while_another_runs(shop: Shop, tmp_path: Path) -> None:
+def test_what_is_said_of_an_older_heat_while_another_runs(shop: SaidShop, tmp_path: Path) -> None:
     """It lies in the stretch of the other one, which is taken in without the older heat."""
     shop.put(act.BeginHeat(heat_id=2, part_id=1))
     shop.say(cracked="seen cold")
