@@ -66,3 +66,9 @@ class Gathered:
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)
             return kept.record
+
+    def once(self, heat_id: int) -> HeatRecord:
+        """One heat that is not likely to be asked for again: it takes nobody's place here."""
+        with self._lock:
+            kept = self._kept.get(heat_id)
+            return gather(self._store, heat_id) if kept is None else kept.record

@@ -1,6 +1,7 @@
 // Every heat on record: found by a few letters, read at a glance, drawn, handed over.
 import { Choice, Comparison } from "./compare.js";
 import { h, setText, show } from "./dom.js";
+import { Find } from "./find.js";
 import { degrees, duration, integer, NONE, perHour, significant } from "./format.js";
 import { HeatChart } from "./heat_chart.js";
 import { SaidThen } from "./said.js";
@@ -16,7 +17,6 @@ const clock = new Intl.DateTimeFormat(undefined, { hour: "2-digit", minute: "2-d
 const plainClock = new Intl.DateTimeFormat(undefined, { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false });
 const offset = (ms) => clock.formatToParts(ms).find((part) => part.type === "timeZoneName").value;
 const date = (ms) => new Date(ms).toDateString();
-const isoDay = new Intl.DateTimeFormat("sv-SE", { year: "numeric", month: "2-digit", day: "2-digit" });
 
 /** Times of day of one heat: with the offset where it changes meanwhile, with the day where that does. */
 function times({ began_at: first, ended_at: last }) {
@@ -27,17 +27,14 @@ function times({ began_at: first, ended_at: last }) {
 const address = (id, what = "") => `/api/v1/heats/${id}${what}`;
 
 export class View {
-  #heats = [];
   #due = 0;
   #open = null;
 
   constructor(place) {
-    this.search = h("input", { id: "find-heat", type: "search", autocomplete: "off", placeholder: t("records.find_more"), oninput: () => this.#list() });
-    this.none = h("div", { class: "empty", hidden: true }, h("h2", {}, t("records.none")), h("p", {}, t("records.none_more")));
-    this.rows = h("div", { class: "rows" });
     this.fault = h("p", { class: "fault", role: "alert", hidden: true });
     this.choice = new Choice();
-    this.shelf = h("div", {}, h("label", { for: "find-heat" }, t("records.find")), this.search, this.none, this.choice.bar, this.rows);
+    this.find = new Find((where) => this.#ask(where), (heat) => row(heat, this.choice.button(heat.heat_id)));
+    this.shelf = h("div", {}, ...this.find.head, this.choice.bar, ...this.find.foot);
     this.sheet = h("div", { class: "record", hidden: true });
     place.replaceChildren(h("h1", {}, t("records.title")), this.fault, this.shelf, this.sheet);
   }
@@ -49,11 +46,7 @@ export class View {
     const now = performance.now();
     if (wanted !== null || now < this.#due) return;
     this.#due = now + EVERY_MS;
-    this.#ask("/api/v1/heats").then((answer) => {
-      if (!answer) return;
-      this.#heats = answer.heats;
-      this.#list();
-    });
+    this.find.refresh();
   }
 
   async #ask(where) {
@@ -68,15 +61,6 @@ export class View {
       setText(this.fault, t("done.failed"));
       return null;
     }
-  }
-
-  #list() {
-    const letters = this.search.value.trim().toLocaleLowerCase();
-    const words = (heat) => `${heat.heat_id} ${heat.part} ${t2("metal", heat.metal)} ${day.format(Date.parse(heat.began_at))} ${isoDay.format(Date.parse(heat.began_at))}`.toLocaleLowerCase();
-    const found = this.#heats.filter((heat) => letters.split(/\s+/).every((word) => words(heat).includes(word)));
-    show(this.none, this.#heats.length === 0);
-    this.rows.replaceChildren(...found.map((heat) => row(heat, this.choice.button(heat.heat_id))));
-    if (this.#heats.length > 0 && found.length === 0) this.rows.replaceChildren(h("p", { class: "note" }, t("records.not_found")));
   }
 
   async #turn(id) {
@@ -106,7 +90,7 @@ function opened(hash) {
 }
 
 function row(heat, choose) {
-  const about = [day.format(Date.parse(heat.began_at)), t2("metal", heat.metal), count("deed.passes", heat.passes), heat.arc_s === null ? null : t("trip.arc", { time: duration(heat.arc_s) }), heat.ended_at ? t("records.lasted", { time: duration((Date.parse(heat.ended_at) - Date.parse(heat.began_at)) / 1000) }) : t("records.open")];
+  const about = [day.format(Date.parse(heat.began_at)), t2("metal", heat.metal), count("deed.passes", heat.passes), heat.arc_s === null ? null : t("trip.arc", { time: duration(heat.arc_s) }), heat.pinned ? t("find.pinned") : null, heat.ended_at ? t("records.lasted", { time: duration((Date.parse(heat.ended_at) - Date.parse(heat.began_at)) / 1000) }) : t("records.open")];
   return h("article", { class: "row", "data-heat-id": String(heat.heat_id) },
     h("div", { class: "row-words" }, h("strong", {}, t("records.heat", { n: heat.heat_id, part: heat.part })), h("span", {}, about.filter(Boolean).join(" · "))),
     choose, h("a", { class: "button", href: `#records/${heat.heat_id}`, "data-action": "open record" }, t("records.show")));

@@ -1,0 +1,35 @@
+"""The API for finding heats among all on record."""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response, request
+
+from dashboard.answers import json_answer, wiring
+from dashboard.asked import Asked
+from dashboard.records import found
+from service.records.finding import PAGE_MOST, Wanted
+
+finding = Blueprint("finding", __name__)
+
+PARAMETERS = ("words", "from", "to", "deviation", "before", "most")
+MOST_DEFAULT = 100
+LAST_ID = 2**31 - 1
+
+
+@finding.get("/api/v1/heats/find")
+def find() -> Response:
+    """Heats that fit, newest first, a page of them."""
+    asked = Asked(request.args, PARAMETERS)
+    from_us, to_us = asked.moment("from"), asked.moment("to")
+    if from_us is not None and to_us is not None and from_us >= to_us:
+        asked.fault("from", "is not before to")
+    wanted = Wanted(
+        words=tuple(asked.text("words").split()),
+        from_us=from_us,
+        to_us=to_us,
+        deviation=asked.text("deviation"),
+        before=asked.number("before", 0, 1, LAST_ID) if "before" in request.args else None,
+        most=asked.number("most", MOST_DEFAULT, 1, PAGE_MOST),
+    )
+    asked.done()
+    return json_answer(found(lambda: wiring().shelf.find(wanted)))
