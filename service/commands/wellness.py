@@ -93,7 +93,6 @@ class Wellness:
         self._notifier = notifier
         self._date_doubt = date_doubt
         self._space = SpaceLeft(store)
-        self._space = SpaceLeft(store)
 
     def stuck(self) -> list[str]:
         """Workers that have not come round within ``PROGRESS_S``."""

@@ -26,6 +26,9 @@ LEAST_DAYS = 7.0
 """Nothing younger goes: a spool found again after a week still meets its slots whole."""
 PIECE_US = 3_600_000_000
 """So much of a channel goes in one transaction [µs]: the writer must never wait long."""
+BYTES_A_READING = 50.0
+"""With its sums, on the safe side (48 measured). Where readings have been thrown away, what is left
+divided by all there ever were would promise more years than there are."""
 RATE_DAYS = 7
 """Over how many days the growth is measured."""
 
@@ -46,7 +49,8 @@ class Space:
         used_bytes: Of the database file, without what is free inside it.
         free_bytes: On the disk, and inside the file.
         readings: Counted in the sums.
-        bytes_a_reading: Everything kept, for each of them; ``None``: there is none.
+        bytes_a_reading: Everything kept, for each of them, and no less than ``BYTES_A_READING``
+            once readings have been thrown away; ``None``: there is none.
         readings_a_day: Over the last days that had any, at most seven; ``None``: fewer than an
             hour of them.
         years_left: At this rate, with nothing thrown away; ``None``: not known.
@@ -259,5 +263,7 @@ def space(connection: Connection, folder: str) -> Space:
         slots = newest + 1 - oldest
         rate = float(recent) / slots * 144 if slots >= 6 else None
     per_reading = kept / total if total else None
+    if per_reading is not None and connection.execute(select(kept_from.c.span_s)).first():
+        per_reading = max(per_reading, BYTES_A_READING)
     years = free / (per_reading * rate * 365.25) if per_reading and rate else None
     return Space(kept, free, total, per_reading, rate, years)

@@ -661,6 +661,9 @@ class EmptyShelf:
         raise UnknownHeat(heat_id, [])
 
 
+SPACE = "412.0 MB used, 61.2 GB free; at this rate the disk lasts 3.1 years"
+
+
 class LateShelf:
     """Whatever shelf the board has when it is asked: a test may put another one in its place."""
 
@@ -850,7 +853,7 @@ class ScriptedBoard:
             latest=self.latest,
             act=self.act,
             history=self.history,
-            health=lambda: (True, {"store": "open", "links": LINKS}),
+            health=lambda: (True, {"store": "open", "links": LINKS, "space": {"text": SPACE}}),
             metrics=lambda: [Metric("heatwindow_readings", "counter", "Readings.", [({}, 3.0)])],
             notices=lambda: self.told,
             notice_seen=self.notice_seen,

@@ -20,6 +20,7 @@ def test_units_are_chosen_by_taps_and_stay_chosen(opened, board, answers):
     page = opened()
     shown_c = float(page.locator("[data-slot='temperature']").inner_text())
     page.click("[data-tab='setup']")
+    expect(page.locator("#setup")).to_contain_text("at this rate the disk lasts 3.1 years.")
     page.click("[data-action='show temperature'][data-value='fahrenheit']")
     page.wait_for_selector(
         "[data-action='show temperature'][data-value='fahrenheit'][aria-pressed='true']"

@@ -4,7 +4,7 @@ import { Outlets } from "./outlets.js";
 import { View as Parts } from "./parts.js";
 import { tiles } from "./sheet.js";
 import { choose, FLOWS, TEMPERATURES, units } from "./units.js";
-import { t, t2 } from "./words.js";
+import { sentence, t, t2 } from "./words.js";
 
 const TIMEOUT_MS = 4000;
 
@@ -13,15 +13,18 @@ export class View {
     const parts = h("div", { id: "parts" });
     this.outlets = new Outlets();
     this.network = h("p", { class: "lead" });
+    this.space = h("p", { class: "lead" }, t("setup.space_unknown"));
     place.replaceChildren(
       h("h1", {}, t("setup.title")), parts,
       h("h2", {}, t("setup.units")), h("p", { class: "note" }, t("setup.units_note")),
       h("h3", {}, t("setup.temperature")), this.#choice("temperature", TEMPERATURES),
       h("h3", {}, t("setup.flow")), this.#choice("flow", FLOWS),
       this.outlets.element,
+      h("h2", {}, t("setup.space")), this.space, h("p", { class: "note" }, t("setup.space_note")),
       h("h2", {}, t("setup.network")), this.network, h("p", { class: "note" }, t("setup.network_note")));
     this.parts = new Parts(parts, bench, openPart);
     this.#askNetwork();
+    this.#askSpace();
   }
 
   show(bench) {
@@ -36,6 +39,17 @@ export class View {
       choose({ [what]: name });
       location.reload(); // every figure on the page is made anew
     });
+  }
+
+  /** How long the disk lasts; a service that is not well says it too. */
+  async #askSpace() {
+    try {
+      const answer = await fetch("/healthz", { signal: AbortSignal.timeout(TIMEOUT_MS) });
+      const { space } = await answer.json();
+      if (space) setText(this.space, sentence(`${space.text}.`));
+    } catch {
+      // No answer: that it is not known stays said.
+    }
   }
 
   async #askNetwork() {

@@ -115,9 +115,10 @@ def test_only_a_heat_there_is_can_be_pinned() -> None:
         Judge().step(Acted(Stamp(1, NOON_US, NOON_US), act.PinHeat(heat_id=4)))
 
 
-def test_how_long_the_disk_lasts(store: Store, path: Path, shop, capsys) -> None:
+def test_how_long_the_disk_lasts(store: Store, path: Path, shop, capsys, monkeypatch) -> None:
     """By hand: 1,201 readings kept in so many bytes; 121 of them in the last two hours."""
     fill(store, shop)
+    monkeypatch.setattr(retention, "BYTES_A_READING", 5000.0)
     with store.connect() as connection:
         found = retention.space(connection, str(path.parent))
     assert found.readings == 1201
@@ -126,6 +127,11 @@ def test_how_long_the_disk_lasts(store: Store, path: Path, shop, capsys) -> None
     assert found.years_left == pytest.approx(
         found.free_bytes / (found.used_bytes / 1201 * 121 / 13 * 144 * 365.25)
     )
+    # What is left after a clearing is little for all the readings there were: no promise by that.
+    retention.throw_away(store.write_side.engine, {0: 7, 10: 7, 60: 7}, NOW_US, only_count=False)
+    with store.connect() as connection:
+        after = retention.space(connection, str(path.parent))
+    assert after.used_bytes / 1201 < after.bytes_a_reading == 5000
     store.close()
     assert main(["retain", "--database", str(path), "--readings-days", "8", "--dry-run"]) == 0
     told = capsys.readouterr().out
