@@ -103,7 +103,11 @@ def is_error(said: ConsoleMessage) -> bool:
         place in said.location["url"] for place in ("/api/v1/history", "/seen", "/api/v1/heats/77")
     ):
         return False
-    turned_away = {"status of 401": "/api/v1/actions", "status of 403": "/api/v1/sign-in"}
+    turned_away = {
+        "status of 401": "/api/v1/actions",
+        "status of 403": "/api/v1/sign-in",
+        "status of 422": "/api/v1/photos",
+    }
     if any(
         code in said.text and place in said.location["url"] for code, place in turned_away.items()
     ):

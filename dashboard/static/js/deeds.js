@@ -4,6 +4,8 @@ import { said as inUnits } from "./units.js";
 import { t } from "./words.js";
 
 const TIMEOUT_MS = 8000;
+/** Several megabytes over a weak radio link. */
+const FILE_TIMEOUT_MS = 120_000;
 
 /** A token that makes a double tap, or a repeat after a lost answer, one action. */
 export function token() {
@@ -30,16 +32,20 @@ export function onDone(run) {
  * @returns {Promise<object>} the answer
  * @throws {NotDone} with one sentence for the person.
  */
-export async function post(address, body) {
+export function post(address, body) {
+  return request(address, "application/json", { body: JSON.stringify(body), keepalive: true }, TIMEOUT_MS);
+}
+
+/** Post a file as it is; otherwise like post. */
+export function sendFile(address, file) {
+  return request(address, file.type || "application/octet-stream", { body: file }, FILE_TIMEOUT_MS);
+}
+
+async function request(address, type, options, timeoutMs) {
   let answer;
   try {
-    answer = await fetch(address, {
-      method: "POST",
-      headers: { "Content-Type": "application/json", "X-Heatwindow": "page" },
-      body: JSON.stringify(body),
-      signal: AbortSignal.timeout(TIMEOUT_MS),
-      keepalive: true,
-    });
+    const headers = { "Content-Type": type, "X-Heatwindow": "page" };
+    answer = await fetch(address, { method: "POST", headers, signal: AbortSignal.timeout(timeoutMs), ...options });
   } catch {
     throw new NotDone(t("done.failed"));
   }

@@ -1,6 +1,7 @@
 // Finding a heat among all on record: by words, by date, by what was not as the limits say.
 import { h, setText, show } from "./dom.js";
-import { t } from "./words.js";
+import { CRACKED, ROOT } from "./outcome.js";
+import { t, t2 } from "./words.js";
 
 const SETTLED_MS = 300;
 const PAGE = 60;
@@ -24,8 +25,10 @@ export class Find {
     this.from = field("find-from", "date");
     this.to = field("find-to", "date");
     this.deviation = field("find-deviation", "search", { placeholder: t("find.deviation_more") });
+    const choice = (value, text) => h("option", { value }, text);
+    this.outcome = h("select", { id: "find-outcome", onchange: () => this.look() }, choice("", t("find.any_outcome")), choice("cracked", t("find.cracked")), choice("not said", t("find.not_said")), ...CRACKED.map((each) => choice(each, t2("outcome.cracked", each))), ...ROOT.map((each) => choice(each, t("outcome.root_is", { how: t2("outcome.root", each) }))));
     const labelled = (input, key) => h("div", {}, h("label", { for: input.id }, t(`find.${key}`)), input);
-    this.ways = h("details", { class: "heat-table find-ways" }, h("summary", {}, t("find.more_ways")), h("div", { class: "find-fields" }, labelled(this.from, "from"), labelled(this.to, "to"), labelled(this.deviation, "deviation")));
+    this.ways = h("details", { class: "heat-table find-ways" }, h("summary", {}, t("find.more_ways")), h("div", { class: "find-fields" }, labelled(this.from, "from"), labelled(this.to, "to"), labelled(this.deviation, "deviation"), labelled(this.outcome, "outcome")));
     this.none = h("div", { class: "empty", hidden: true }, h("h2", {}, t("records.none")), h("p", {}, t("records.none_more")));
     this.rows = h("div", { class: "rows" });
     this.state = h("p", { class: "note", role: "status", hidden: true });
@@ -49,7 +52,12 @@ export class Find {
   }
 
   #wanting() {
-    return this.deviation.value.trim() !== "" && this.#next !== null && this.#heats.length < PAGE && this.rows.isConnected && !this.rows.closest("[hidden]");
+    return this.#slow() && this.#next !== null && this.#heats.length < PAGE && this.rows.isConnected && !this.rows.closest("[hidden]");
+  }
+
+  /** What is asked for is found page by page, and there may be pages without any. */
+  #slow() {
+    return this.deviation.value.trim() !== "" || this.outcome.value !== "";
   }
 
   async #further(nth = this.#asked) {
@@ -64,6 +72,7 @@ export class Find {
     const say = (name, text) => text && asked.set(name, text);
     say("words", this.search.value.trim());
     say("deviation", this.deviation.value.trim());
+    say("outcome", this.outcome.value);
     say("from", this.from.value && midnight(this.from.value, 0));
     say("to", this.to.value && midnight(this.to.value, 1));
     say("before", before);
@@ -73,12 +82,12 @@ export class Find {
   #show(heats, next) {
     this.#heats = heats;
     this.#next = next;
-    const narrowed = [this.search, this.from, this.to, this.deviation].some((input) => input.value.trim() !== "");
+    const narrowed = [this.search, this.from, this.to, this.deviation, this.outcome].some((input) => input.value.trim() !== "");
     show(this.none, heats.length === 0 && !narrowed);
     this.rows.replaceChildren(...heats.map(this.row));
     if (heats.length === 0 && narrowed && next === null) this.rows.replaceChildren(h("p", { class: "note" }, t("records.not_found")));
     show(this.older, next !== null);
-    const looking = next !== null && this.deviation.value.trim() !== "";
+    const looking = next !== null && this.#slow();
     show(this.state, looking);
     if (looking) setText(this.state, t("find.looked", { n: next }));
   }

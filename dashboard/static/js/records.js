@@ -4,8 +4,11 @@ import { h, setText, show } from "./dom.js";
 import { Find } from "./find.js";
 import { degrees, duration, integer, NONE, perHour, significant } from "./format.js";
 import { HeatChart } from "./heat_chart.js";
+import { listed, outcomeParts } from "./outcome.js";
+import { photoParts } from "./photos.js";
 import { SaidThen } from "./said.js";
 import { scale, said } from "./units.js";
+import { WorkTable, workRows } from "./work.js";
 import { count, t, t2 } from "./words.js";
 
 const EVERY_MS = 30_000;
@@ -34,7 +37,7 @@ export class View {
     this.fault = h("p", { class: "fault", role: "alert", hidden: true });
     this.choice = new Choice();
     this.find = new Find((where) => this.#ask(where), (heat) => row(heat, this.choice.button(heat.heat_id)));
-    this.shelf = h("div", {}, ...this.find.head, this.choice.bar, ...this.find.foot);
+    this.shelf = h("div", {}, ...this.find.head, this.choice.bar, ...this.find.foot, new WorkTable((where) => this.#ask(where)).element);
     this.sheet = h("div", { class: "record", hidden: true });
     place.replaceChildren(h("h1", {}, t("records.title")), this.fault, this.shelf, this.sheet);
   }
@@ -78,7 +81,7 @@ export class View {
     const again = h("button", { type: "button", class: "button", "data-action": "again", onclick: () => this.#turn(id) }, t("records.again"));
     this.sheet.replaceChildren(back, h("p", { class: "note" }, t("records.opening")));
     const record = await this.#ask(address(id));
-    if (this.#open === id) this.sheet.replaceChildren(back, ...(record ? whole(record, (where) => this.#ask(where)) : [again]));
+    if (this.#open === id) this.sheet.replaceChildren(back, ...(record ? whole(record, (where) => this.#ask(where), () => this.#turn(id)) : [again]));
   }
 }
 
@@ -92,12 +95,12 @@ function opened(hash) {
 function row(heat, choose) {
   const about = [day.format(Date.parse(heat.began_at)), t2("metal", heat.metal), count("deed.passes", heat.passes), heat.arc_s === null ? null : t("trip.arc", { time: duration(heat.arc_s) }), heat.pinned ? t("find.pinned") : null, heat.ended_at ? t("records.lasted", { time: duration((Date.parse(heat.ended_at) - Date.parse(heat.began_at)) / 1000) }) : t("records.open")];
   return h("article", { class: "row", "data-heat-id": String(heat.heat_id) },
-    h("div", { class: "row-words" }, h("strong", {}, t("records.heat", { n: heat.heat_id, part: heat.part })), h("span", {}, about.filter(Boolean).join(" · "))),
+    h("div", { class: "row-words" }, h("strong", {}, t("records.heat", { n: heat.heat_id, part: heat.part })), h("span", {}, about.filter(Boolean).join(" · ")), listed(heat) ? h("span", { class: "row-outcome", "data-said": String(Boolean(heat.outcome)) }, listed(heat)) : null),
     choose, h("a", { class: "button", href: `#records/${heat.heat_id}`, "data-action": "open record" }, t("records.show")));
 }
 
 /** A heat, most telling first. */
-function whole(record, ask) {
+function whole(record, ask, again) {
   const { heat_id: id } = record;
   const at = times(record);
   const chart = new HeatChart(record, ask, at, address(id, "/chart.svg"));
@@ -106,6 +109,8 @@ function whole(record, ask) {
   return [
     h("h2", {}, t("records.heat", { n: id, part: record.part })),
     h("p", { class: "lead" }, `${t2("metal", record.metal)} · ${day.format(Date.parse(record.began_at))} · ${record.ended_at ? day.format(Date.parse(record.ended_at)) : t("records.open")}`),
+    ...outcomeParts(record, ask, (text) => day.format(Date.parse(text)), again),
+    ...photoParts(record, again),
     ...list("records.deviations", record.deviations.map((each) => `${each.at ? `${at(each.at)} ` : ""}${said(each.text)}`), t("records.no_deviation")),
     chart.element,
     ...new SaidThen(record, ask, at, (ms) => chart.mark(ms)).parts,
@@ -113,6 +118,7 @@ function whole(record, ask) {
       ["soak", said(record.soak)], ["limits", record.limits.map(said).join("; ") || t("records.no_limits")],
       ["last_arc_to_cover", time(record.last_arc_to_cover_s)], ["below_preheat", time(record.below_preheat_s)], ["unread", time(record.unread_s)],
     ]),
+    h("h3", {}, t("work.heat")), figures(workRows(record.work), "work.column"),
     ...table("records.passes", ["number", "began", "ended", "coldest", "hottest", "oxygen", "verdict"], record.passes.map((each) => [each.number, at(each.began_at), at(each.ended_at), temperature(each.coldest_c), temperature(each.hottest_c), each.oxygen_ppm === null ? NONE : `${significant(each.oxygen_ppm)} ppm`, each.verdict ? t2("verdict", each.verdict) : NONE])),
     ...table("records.rates", ["sensor", "phase", "band", "mean", "fastest_down", "fastest_up"], record.rates.map((each) => [each.channel, t2("phase", each.phase), `${degrees(each.low_c)} – ${degrees(each.high_c)}`, perHour(each.mean_c_per_h), slope(each.fastest_down_c_per_h), slope(each.fastest_up_c_per_h)])),
     ...table("records.gradients", ["phase", "at", "difference", "coldest", "hottest"], record.gradients.map((each) => [t2("phase", each.phase), at(each.at), `${integer(scale("K").to(each.difference_k))} ${scale("K").unit}`, each.coldest, each.hottest])),
@@ -129,8 +135,8 @@ function whole(record, ask) {
 const temperature = (c) => (c === null ? NONE : degrees(c));
 const slope = (rate) => (rate === null ? NONE : perHour(rate));
 
-function figures(rows) {
-  return h("dl", { class: "record-figures" }, ...rows.map(([name, value]) => h("div", {}, h("dt", {}, t(`records.${name}`)), h("dd", {}, value))));
+function figures(rows, words = "records") {
+  return h("dl", { class: "record-figures" }, ...rows.map(([name, value]) => h("div", {}, h("dt", {}, t(`${words}.${name}`)), h("dd", {}, value))));
 }
 
 function list(title, lines, none) {
