@@ -714,15 +714,15 @@ class Late:
 
 
 class ScriptedLessons:
-    """Three heats taught parts, but for a part in ``knows_nothing_of``."""
+    """Nothing taught any part; or, if ``taught``, three heats each."""
 
     def __init__(self) -> None:
-        self.knows_nothing_of: set[int] = set()
+        self.taught = False
         self.forgotten: list[dict[str, Any]] = []
         self.again: Callable[..., Repeat] | None = None
 
     def lessons(self, part_id: int) -> Mapping[Quantity, Learnt]:
-        if part_id in self.knows_nothing_of:
+        if not self.taught:
             return {}
         away = {each["quantity"] for each in self.forgotten}
         return learnt_from(each for each in TAUGHT if each.quantity not in away)
@@ -731,7 +731,7 @@ class ScriptedLessons:
         learnt = self.lessons(part_id)
         return {
             "part_id": part_id,
-            "heat_ids": [] if part_id in self.knows_nothing_of else [4, 6, 9],
+            "heat_ids": [4, 6, 9] if self.taught else [],
             "learnt": [learnt_json(each, "ductile iron") for each in learnt.values()],
             "forgotten": self.forgotten,
             "forecasts": {"done": 1.0, "of_heats": 10, "sums": [] if not learnt else SUMS},

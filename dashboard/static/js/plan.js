@@ -4,6 +4,7 @@ import { h, setText } from "./dom.js";
 import { degrees, integer } from "./format.js";
 import { openSheet, closeSheet, tiles } from "./sheet.js";
 import { Fault, Stepper } from "./stepper.js";
+import { Taught } from "./taught.js";
 import { said } from "./units.js";
 import { t, t2 } from "./words.js";
 
@@ -47,13 +48,15 @@ export class View {
     this.button = h("button", { type: "button", class: "button primary", "data-action": "plan", onclick: () => pressed(this.button, () => this.#ask()) }, t("plan.ask"));
     this.fault = h("p", { class: "fault", role: "alert", hidden: true });
     this.answer = h("section", { class: "plan-answer", "aria-live": "polite", hidden: true });
+    this.taught = new Taught((heat) => this.#tried(() => this.#repeat(heat)));
     place.replaceChildren(
       h("h1", {}, t("plan.title")), h("p", { class: "lead" }, t("plan.lead")), choose,
       ...Object.entries(this.forms).flatMap(([group, form]) => [h("h2", {}, t(`plan.${group}`)), form, group === "stages" ? h("div", { class: "tiles" }, this.cover) : null]).filter(Boolean),
-      h("div", { class: "form-foot" }, this.fault, this.button), this.answer);
+      h("div", { class: "form-foot" }, this.fault, this.button), this.answer, this.taught.element);
   }
 
   show(bench) {
+    this.#repeatAsked();
     if (this.#filled) return;
     this.#filled = true;
     this.#fill(bench.parts.find((part) => part.heat_id === null) ?? bench.parts[0] ?? null);
@@ -69,6 +72,25 @@ export class View {
       this.forms[group].replaceChildren(...this.fields[group].map((stepper) => stepper.element));
     }
     this.answer.hidden = true;
+    this.taught.show(part);
+  }
+
+  /** #plan/repeat/7: a press on a record. */
+  #repeatAsked() {
+    const [, what, heat] = location.hash.split("/");
+    if (what !== "repeat" || !/^\d+$/.test(heat ?? "")) return;
+    history.replaceState(null, "", "#plan");
+    this.#tried(() => this.#repeat(Number(heat)));
+  }
+
+  async #repeat(heat) {
+    const { argon } = this.bench();
+    const asked = { repeat_heat: heat, bottle_l: argon?.left_l ?? null };
+    for (const name of ["oven_max_c", "torch_flow_l_min", "arc_w"]) {
+      const value = this.fields[name === "oven_max_c" ? "limits" : "gas"]?.find((stepper) => stepper.element.dataset.field === `plan_${name}`)?.read() ?? null;
+      if (value !== null) asked[name] = value;
+    }
+    this.#tell(await post("/api/v1/plan", asked), asked);
   }
 
   #choosePart() {
@@ -95,16 +117,23 @@ export class View {
       metal: this.#part?.metal ?? "iron, unknown", mass_kg: this.#part?.mass_kg ?? null, area_m2: this.#part?.area_m2 ?? null,
       bottle_l: this.bench().argon?.left_l ?? null,
     };
+    if (this.#part) asked.part_id = this.#part.id;
     for (const name of ["preheat_min_c", "interpass_max_c", "oven_max_c", "argon_flow_l_min", "torch_flow_l_min", "arc_w", "thickest_mm"]) if (values[name] !== null) asked[name] = values[name];
     return asked;
   }
 
   async #ask() {
-    this.fault.hidden = true;
-    try {
+    await this.#tried(async () => {
       const asked = this.#read();
       if (asked.preheat_min_c === undefined) throw new NotDone(t("plan.no_preheat"));
       this.#tell(await post("/api/v1/plan", asked), asked);
+    });
+  }
+
+  async #tried(run) {
+    this.fault.hidden = true;
+    try {
+      await run();
     } catch (error) {
       if (error instanceof Fault) return;
       if (!(error instanceof NotDone)) throw error;
@@ -121,9 +150,10 @@ export class View {
     const row = (at, what, spread) => h("tr", {}, h("td", {}, at), h("th", { scope: "row" }, what), h("td", {}, span(spread)));
     const rows = plan.stages.map((stage) => row(t("time.min", { n: integer(stage.begins_min) }), t2("plan.kind", stage.kind), stage.temperature_c));
     const unknown = asked.mass_kg === null || asked.area_m2 === null ? h("p", { class: "note" }, t("plan.rough")) : null;
+    const again = plan.repeats === null ? null : h("p", {}, t(plan.repeats.setting_said ? "plan.repeats" : "plan.repeats_door", { n: plan.repeats.heat_id, c: degrees(plan.repeats.set_point_c) }));
     this.answer.replaceChildren(
       h("p", { class: "plan-set", "data-plan": plan.set_point_c === null ? "none" : "set" }, set),
-      ...(plan.set_point_c === null ? [] : plan.words.lead.map(line)), ...[unknown].filter(Boolean),
+      ...(plan.set_point_c === null ? [] : plan.words.lead.map(line)), ...[again, unknown].filter(Boolean),
       h("table", { class: "plan-stages" }, h("caption", {}, t("plan.table")), h("tbody", {}, ...rows, row("", t("plan.end"), plan.end_c))),
       ...plan.words.gas.map(line), ...plan.words.reasons.map(line),
       h("p", { class: "note" }, plan.words.caution));
