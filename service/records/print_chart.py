@@ -138,7 +138,11 @@ def draw_frame(drawing: Drawing, panel: Panel, width: float, name: str) -> None:
             fillColor=None, strokeColor=black, strokeWidth=0.6,
         )
     )  # fmt: skip
-    _boxed(drawing, LEFT + 4 + len(TITLES[name]) * 4, panel.top - 9, TITLES[name])
+    # A heat begins with the cavity full of air, at the top of its panel: the title is below.
+    y = panel.bottom + 3 if name == "oxygen" else panel.top - 9
+    wide = len(TITLES[name]) * SMALL * 0.58
+    drawing.add(Rect(LEFT + 3, y - 1, wide, SMALL + 1, fillColor=white, strokeColor=None))
+    draw_text(drawing, LEFT + 4, y + 0.4, TITLES[name])
 
 
 def _phases(drawing: Drawing, record: HeatRecord, x: Scale, panel: Panel) -> None:

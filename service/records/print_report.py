@@ -23,7 +23,7 @@ from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Space
 from service.records import print_outcome as outcome
 from service.records import print_words as words
 from service.records.heat_record import HeatRecord
-from service.records.local_time import clock_text, local
+from service.records.local_time import clock_text, local, offset_text
 from service.records.print_chart import FONT, chart
 from service.records.traces import LETTERS, Traces
 
@@ -234,11 +234,15 @@ def _alarms(record: HeatRecord, how: Printing, width: float) -> list[Any]:
                 f"{each.kind}: {each.text}",
             ]
         )
-    return _section("Alarms", [rows, [0.05, 0.24, 0.12, 0.12, 0.47]], "No alarm was raised.", width)
+    return _section("Alarms", [rows, [0.05, 0.24, 0.15, 0.15, 0.41]], "No alarm was raised.", width)
 
 
 def _clock(t_us: int | None, zone: ZoneInfo | None) -> str:
-    return "not" if t_us is None else f"{local(t_us, zone):%H:%M:%S}"
+    """Time of day; with the offset, which alone tells the two hours of an autumn night apart."""
+    if t_us is None:
+        return "not"
+    moment = local(t_us, zone)
+    return f"{moment:%H:%M:%S} {offset_text(moment)}"
 
 
 def _rates(record: HeatRecord, width: float) -> list[Any]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -110,6 +111,8 @@ def test_the_report(undated: Path, tmp_path: Path) -> None:
     # Begun, as the corrected clock would have shown it; ended after the hour came again.
     assert "begun 2026-11-01 01:46:00 -04:00" in text
     assert "ended 2026-11-01 01:" in text
+    # The gas was shut off in the first of the two hours; every time of day says which it was.
+    assert re.search(r"2026-11-01 01:52:23 -04:00 01:57:53 -04:00 66 l", text)
     assert " -05:00" in text
     assert "The wall clock was corrected by +184052730.000 s during the heat" in text
     assert "2021-" not in text
