@@ -14,6 +14,9 @@ HeatPhase = Literal["oven", "carry", "bench", "slow cool"]
 Origin = Literal["tap", "button", "readings"]
 """What said that a step was taken: a tap on a page, the "next" button, or the readings."""
 
+YEAR_2100_US = 4_102_444_800_000_000
+"""Begin of the year 2100 UTC: a slip, not a moment of a heat."""
+
 
 class BeginHeat(BaseAction):
     """A part's trip begins, in the oven or (already hot) on the bench.
@@ -56,17 +59,20 @@ class PinHeat(BaseAction):
 
 
 class WriteNote(BaseAction):
-    """Something worth knowing later about a heat, at the moment it is written.
+    """Something worth knowing later about a heat.
 
     Attributes:
         text: In the shop's own words.
         by: Who writes it.
+        about_us: The moment it is about, by the clock the heat's record is told by [µs UTC];
+            absent: that at which it is written.
     """
 
     kind: Literal["write note"] = "write note"
     heat_id: Annotated[int, Field(ge=1)]
     text: Annotated[str, Field(min_length=1, max_length=1000)]
     by: Name | None = None
+    about_us: Annotated[int, Field(ge=0, lt=YEAR_2100_US)] | None = None
 
 
 class BeginPurge(BaseAction):

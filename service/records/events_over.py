@@ -103,9 +103,12 @@ _ALARMS = select(
     alarm_change.c.part_id,
     part.c.name.label("part"),
 ).select_from(alarm_change.outerjoin(part, part.c.id == alarm_change.c.part_id))
+_note_us: ColumnElement[int] = func.coalesce(
+    func.json_extract(journal.c.body, "$.about_us"), journal.c.utc_us
+)
 _NOTES = (
     select(
-        journal.c.utc_us.label("at_us"),
+        _note_us.label("at_us"),
         journal.c.seq.label("row"),
         _note_heat.label("heat_id"),
         func.json_extract(journal.c.body, "$.text").label("text"),
@@ -141,7 +144,7 @@ SOURCES = (
         _trip("pass ended"),
     ),
     _Source(alarm_change.c.at_us, alarm_change.c.id, _ALARMS, _alarm),
-    _Source(journal.c.utc_us, journal.c.seq, _NOTES, _note),
+    _Source(_note_us, journal.c.seq, _NOTES, _note),
     _Source(heat.c.ended_us, heat.c.id, _of_heat(heat, heat.c.ended_us), _trip("heat ended")),
 )
 """In this order where several happened at the same moment."""

@@ -343,7 +343,7 @@ def _notes(connection: Connection, heat_id: int, clock: RunClock) -> tuple[Note,
     rows = connection.execute(select(journal).where(journal.c.kind == "write note"))
     told = ((row.mono_us, any_action.validate_json(row.body)) for row in rows)
     notes = [
-        Note(clock.of_mono(mono_us), each.by, each.text)
+        Note(clock.of_mono(mono_us) if each.about_us is None else each.about_us, each.by, each.text)
         for mono_us, each in told
         if isinstance(each, WriteNote) and each.heat_id == heat_id
     ]

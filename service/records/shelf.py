@@ -103,7 +103,10 @@ class Shelf:
 
     def record(self, heat_id: int) -> dict[str, Any]:
         """One heat with its figures."""
-        return record_json(self._gathered.record(heat_id))
+        told = record_json(self._gathered.record(heat_id))
+        asked = select(heat.c.pinned_us.is_not(None)).where(heat.c.id == heat_id)
+        with self._store.connect() as connection:
+            return {**told, "pinned": bool(connection.execute(asked).scalar())}
 
     def chart(self, heat_id: int) -> str:
         """Its chart as SVG: temperatures, oxygen and flow on one time axis."""

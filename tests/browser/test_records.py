@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime
 
 import pytest
 from playwright.sync_api import expect
@@ -65,6 +66,34 @@ def test_a_heat_is_found_and_read(opened, board, shelf):
         assert download.value.suggested_filename in ("heat-1.pdf", "heat-1.csv")
     page.click("[data-action='back']")
     expect(rows).to_have_count(2)
+
+
+def test_a_heat_is_kept_for_good_and_a_note_written_at_a_moment(opened, board, shelf):
+    board.shelf = shelf
+    page = opened("#records/1", width=390)
+    pin = page.locator("[data-action='pin heat']")
+    expect(pin).to_have_attribute("aria-pressed", "false", timeout=30_000)
+    pin.click()
+    expect(pin).to_have_attribute("aria-pressed", "true")
+    expect(pin).to_contain_text("let them go with age")
+    assert board.acted[-1] == {"kind": "pin heat", "heat_id": 1, "pinned": True}
+    expect(page.locator(".heat-keys").first).to_be_visible(timeout=30_000)
+    write = page.locator("[data-action='write note']")
+    write.click()
+    expect(page.locator("#records")).to_contain_text("Write something first")
+    page.locator(".heat-reads input").focus()
+    page.keyboard.press("End")
+    page.fill("#heat-note", "=1+1 <b>toe ground</b>")
+    page.fill("#heat-note-by", "Ada")
+    record = shelf.record(1)
+    write.click()
+    expect(page.locator("#heat-note")).to_have_value("", timeout=30_000)
+    said = board.acted[-1]
+    assert (said["text"], said["by"]) == ("=1+1 <b>toe ground</b>", "Ada")
+    ended = datetime.fromisoformat(record["ended_at"]).timestamp()
+    assert abs(said["about_us"] / 1e6 - ended) < 1
+    for each in page.locator(".record button:visible, .record input:visible").all():
+        assert each.bounding_box()["height"] >= 56
 
 
 def test_what_was_said_at_a_moment_is_shown(opened, board, shelf):

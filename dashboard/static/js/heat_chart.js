@@ -30,6 +30,8 @@ export class HeatChart {
   #due = null;
   #asked = 0;
   #at = null;
+  /** Called with every moment that is read [ms]. */
+  onmoment = () => {};
   #heat = null;
   #limits = [];
   #ahead = 0;
@@ -53,6 +55,11 @@ export class HeatChart {
     this.element = h("div", { class: "heat-chart" }, this.place, this.hint, this.keys, this.reads, this.values);
     this.#usable(false);
     this.#begin();
+  }
+
+  /** The moment that is read [ms]; null: none yet. */
+  get moment() {
+    return this.#at;
   }
 
   /** Show a moment [ms], within what is drawn. */
@@ -225,6 +232,7 @@ export class HeatChart {
     const first = t("lines.at", { time: when, run: duration((moment - this.#heat.from) / 1000), phase: phase ? t2("phase", phase.phase) : NONE });
     const lines = [h("li", { class: "heat-when" }, first), ...values.map((text) => h("li", {}, text)), ...this.#beside(moment, (to - from) * BESIDE).map((text) => h("li", { class: "heat-event" }, text))];
     this.reading.replaceChildren(...lines);
+    this.onmoment(moment);
   }
 
   #beside(moment, near) {

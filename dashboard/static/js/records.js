@@ -4,6 +4,7 @@ import { h, setText, show } from "./dom.js";
 import { Find } from "./find.js";
 import { degrees, duration, integer, NONE, perHour, significant } from "./format.js";
 import { HeatChart } from "./heat_chart.js";
+import { HeatDeeds } from "./heat_deeds.js";
 import { listed, outcomeParts } from "./outcome.js";
 import { photoParts } from "./photos.js";
 import { SaidThen } from "./said.js";
@@ -104,6 +105,8 @@ function whole(record, ask, again) {
   const { heat_id: id } = record;
   const at = times(record);
   const chart = new HeatChart(record, ask, at, address(id, "/chart.svg"));
+  const deeds = new HeatDeeds(record, at, () => chart.moment, again);
+  chart.onmoment = (ms) => deeds.told(ms);
   const hand = (what, name) => h("a", { class: "button", href: address(id, what), download: "", "data-action": "hand over", "data-value": name }, t(`records.${name}`));
   const time = (s) => (s === null ? NONE : duration(s));
   return [
@@ -126,6 +129,7 @@ function whole(record, ask, again) {
     ...table("records.gaps", ["sensor", "from", "to", "why"], record.gaps.map((each) => [each.channel ?? t("records.store"), at(each.from), at(each.to), said(each.why)])),
     ...table("records.sensors", ["letter", "sensor", "kind", "place", "readings", "doubted"], record.sensors.map((each) => [each.letter ?? "", each.name, each.kind ? t2("kind", each.kind) : NONE, each.place, integer(each.readings), integer(each.doubted)])),
     ...list("records.notes", record.notes.map((each) => `${at(each.at)} ${each.by ? `${each.by}: ` : ""}${each.text}`), null),
+    ...deeds.parts,
     h("h3", {}, t("records.hand_over")),
     h("div", { class: "tiles" }, hand("/report.pdf", "report_a4"), hand("/report.pdf?paper=Letter", "report_letter"), hand("/readings.csv", "table"), hand("/package.json", "package")),
     ...record.cautions.map((text) => h("p", { class: "note" }, text)),

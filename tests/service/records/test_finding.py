@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from itertools import count
 
 import pytest
 from sqlalchemy import create_engine, text
 
+from service.judge.utc import utc_text
+from service.records.events_over import events_over
 from service.records.finding import Finder, Wanted
 from service.records.gathered import Gathered
 from service.records.shelf import Shelf
@@ -15,6 +18,7 @@ from tests.field.recorded_heat import record_heat
 
 MANY = 4500
 DAY_US = 86_400_000_000
+ABOUT_US = 100_000_000
 
 
 @pytest.fixture(scope="module")
@@ -25,6 +29,14 @@ def path(tmp_path_factory):
     engine = create_engine(f"sqlite:///{path}")
     with engine.begin() as connection:
         begun_us = connection.execute(text("SELECT begun_us FROM heat WHERE id = 2")).scalar_one()
+        note = {"kind": "write note", "heat_id": 2, "text": "Zunder fiel ab", "by": None}
+        connection.execute(
+            text(
+                "INSERT INTO journal (seq, mono_us, utc_us, kind, body) SELECT max(seq) + 1, "
+                "max(mono_us) + :later, max(utc_us) + :later, 'write note', :body FROM journal"
+            ),
+            {"body": json.dumps(note | {"about_us": begun_us + ABOUT_US}), "later": DAY_US},
+        )
         columns = "metal, created_us, changed_us"
         connection.execute(
             text(f"INSERT INTO part (id, name, {columns}) SELECT 2, :name, {columns} FROM part"),
@@ -122,6 +134,15 @@ def test_an_answer_that_took_long_says_how_far_it_got(store):
         before = told["next"]
     assert found == [1]
     assert len(seen) > 1
+
+
+def test_a_note_stands_at_the_moment_it_is_about(store, find):
+    record = Gathered(store).record(2)
+    (note,) = record.notes
+    assert (note.text, note.at_us) == ("Zunder fiel ab", record.begun_us + ABOUT_US)
+    told = events_over(store, (record.begun_us, record.to_us), None, 100)["events"]
+    assert [each["at"] for each in told if each["kind"] == "note"] == [utc_text(note.at_us)]
+    assert ids(find(words=("zunder",))) == [2]
 
 
 def test_a_pinned_heat_is_told_as_one(find):
