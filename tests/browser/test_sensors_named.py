@@ -121,6 +121,45 @@ def test_a_channel_is_checked_against_something_known(opened, board, answers):
     page.get_by_text("reads 22.8 °C").wait_for()  # what it reads by itself, not as corrected
 
 
+def test_a_channel_is_checked_in_ice_in_boiling_water_and_beside_another(opened, board, answers):
+    probe = answers.channel("bench/joint", "thermocouple", 0.8, "Cel", part_id=1)
+    other = answers.channel("bench/reference", "thermocouple", 98.0, "Cel", part_id=1)
+    board.show(answers.answer(channels=[probe, other]))
+    page = opened("#sensors", width=390)
+    page.click("[data-channel='bench/joint'] [data-action='calibrate']")
+    page.click("[data-action='against'][data-value='ice point']")
+    page.click("[data-action='take check']")
+    page.get_by_text("reads 0.8 °C in melting ice").wait_for()
+    board.show(answers.answer(channels=[probe | {"value": 99.1}, other]))
+    expect(page.locator("[data-channel='bench/joint']")).to_contain_text("99.1 °C")
+    page.click("[data-action='against'][data-value='boiling point']")
+    page.click("[data-action='take check']")
+    page.get_by_text("Say the air pressure or the altitude first.").wait_for()
+    page.click("[data-field='pressure_hpa'] [data-action='round'][data-value='1000']")
+    page.click("[data-field='most_off'] [data-action='round'][data-value='2']")
+    page.click("[data-action='take check']")
+    page.get_by_text("in boiling water at 1000 hPa").wait_for()
+    board.show(answers.answer(channels=[probe | {"value": 151.0}, other | {"value": 150.0}]))
+    expect(page.locator("[data-channel='bench/joint']")).to_contain_text("151.0 °C")
+    page.click("[data-action='against'][data-value='beside']")
+    page.click("[data-action='take check']")
+    page.get_by_text("Choose the reference first").wait_for()
+    page.click("[data-action='reference'][data-value='bench/reference']")
+    page.click("[data-action='take check']")
+    page.get_by_text("reads 151.0 °C where bench/reference reads 150.0 °C").wait_for()
+    page.click("[data-action='calibrate channel']")
+    page.get_by_text("bench/joint is corrected from now on").wait_for()
+    checks = [
+        {name: value for name, value in each.items() if value is not None}
+        for each in board.acted[-1]["checks"]
+    ]
+    assert {"reads": 0.8, "against": "ice point"} in checks
+    boiling = {"against": "boiling point", "pressure_pa": 100_000.0, "most_off": 2.0}
+    assert {"reads": 99.1, **boiling} in checks
+    beside = {"against": "beside", "beside": "bench/reference", "true": 150.0, "most_off": 2.0}
+    assert {"reads": 151.0, **beside} in checks
+
+
 def test_another_bottle_is_put_on_by_taps(opened, board):
     board.show("sensors")
     page = opened("#sensors")

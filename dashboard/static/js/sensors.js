@@ -79,7 +79,7 @@ export class View {
     kind.addEventListener("click", () => this.#chooseKind(channel));
     part.addEventListener("click", () => this.#choosePart(channel));
     place.addEventListener("click", () => this.#chooseDistance(channel));
-    checked.addEventListener("click", () => openCalibration(channel, () => this.bench()?.channels.find((each) => each.name === channel.name)));
+    checked.addEventListener("click", () => openCalibration(channel, () => this.bench()?.channels ?? []));
     const element = h("article", { class: "channel" }, h("div", { class: "channel-head" }, name, value), h("p", { class: "channel-state" }, quality, age), reason, sentAs, h("div", { class: "channel-deeds" }, kind, part, place, checked));
     const update = (fresh) => {
       channel = fresh;
@@ -173,6 +173,7 @@ function distance(mm) {
 function calibrated(calibration) {
   if (!calibration) return t("calibration.never");
   if (calibration.overdue) return t("calibration.overdue");
+  if (calibration.due) return t("calibration.until", { date: new Date(calibration.due).toLocaleDateString() });
   return t("calibration.since", { date: new Date(calibration.since).toLocaleDateString() });
 }
 
