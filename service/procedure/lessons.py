@@ -48,9 +48,9 @@ BETWEEN: dict[Quantity, float] = {
 no source, except that 0.10 bare is what the planner has been tried with."""
 SIGMAS_OF_90 = 1.645
 BEYOND_SHARE = 0.25
-"""A loss is believed so far beyond its range, as a share of the height above the air at its end:
-between 1 and 0.75 of the height convection and radiation differ by a tenth, and how they share
-the loss is known better than that."""
+"""A loss is believed so far beyond its range, as a share of the height above the air at its end.
+To 0.75 of the height all convection and all radiation differ by 0.14 to 0.28 of the logarithm (own
+calculation); how they share the loss is known within 0.15, so the shape is within 4 %."""
 AIR_C = 20.0
 
 
