@@ -5,8 +5,9 @@ from __future__ import annotations
 import threading
 from dataclasses import dataclass, field
 
-from service.judge.actions import Action, BeginHeat, CreatePart
+from service.judge.actions import Action, BeginHeat, CreatePart, UseProcedure, WriteProcedure
 from service.judge.events import Acted, Stamp
+from service.judge.procedure_rules import with_limits
 from service.judge.shop import Shop
 
 
@@ -53,4 +54,8 @@ def numbered(action: Action, shop: Shop) -> Action:
         return action.model_copy(update={"part_id": made_id or shop.next_part_id})
     if isinstance(action, BeginHeat):
         return action.model_copy(update={"heat_id": made_id or shop.next_heat_id})
+    if isinstance(action, WriteProcedure) and action.procedure_id == 0:
+        return action.model_copy(update={"procedure_id": made_id or shop.next_procedure_id})
+    if isinstance(action, UseProcedure):
+        return with_limits(action, shop)
     return action

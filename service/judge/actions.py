@@ -18,7 +18,9 @@ from service.judge.action_base import BaseAction, ChannelName, Name
 from service.judge.channel_actions import CalibrateChannel, RateProbe
 from service.judge.hand_actions import EnterReading
 from service.judge.learnt_actions import ForgetLearnt, LearntTold
+from service.judge.limits import Celsius, JointSide, Limits
 from service.judge.outcome_actions import AddPhoto, DropPhoto, SayOutcome
+from service.judge.procedure_actions import TakeBackTick, TickStep, UseProcedure, WriteProcedure
 from service.judge.trip_actions import (
     AnswerQuestion,
     BeginHeat,
@@ -47,6 +49,7 @@ __all__ = [
     "BeginPass",
     "BeginPurge",
     "CalibrateChannel",
+    "Celsius",
     "ChannelName",
     "CorrectPass",
     "CorrectPhase",
@@ -57,7 +60,9 @@ __all__ = [
     "EnterReading",
     "ForgetLearnt",
     "HeatPhase",
+    "JointSide",
     "LearntTold",
+    "Limits",
     "MovePart",
     "Name",
     "NextStep",
@@ -65,12 +70,14 @@ __all__ = [
     "PinHeat",
     "RateProbe",
     "SayOutcome",
+    "TakeBackTick",
+    "TickStep",
     "UndoStep",
+    "UseProcedure",
     "WriteNote",
+    "WriteProcedure",
 ]
 """From the other modules of actions; everything defined here is public too."""
-
-Celsius = Annotated[float, Field(ge=-50, le=1400, allow_inf_nan=False)]
 
 Metal = Literal[
     "iron, unknown",
@@ -86,56 +93,11 @@ Metal = Literal[
     "carbon steel",
 ]
 
-JointSide = Literal["casting", "tube"]
-"""The two sides of a joint: the part itself, and what is welded to it."""
-
-
 WeldMethod = Literal["hot", "cold"]
 """Hot: preheated and kept hot. Cold: short beads, an upper limit only."""
 
 SizeKnown = Literal["weighed and measured", "by eye", "like another part"]
 VolumeKnown = Literal["filled with water", "worked out", "by eye"]
-
-
-class Limits(BaseModel):
-    """What the procedure allows for one part; every limit may be absent.
-
-    Attributes:
-        preheat_min_c: Tp of ISO 13916, the least temperature before any pass [°C].
-        interpass_max_c: Ti of ISO 13916, the highest temperature before the next pass [°C].
-        cooling_max_c_per_h: Fastest cooling allowed while covered [°C/h], positive.
-        oxygen_max_ppm: Highest oxygen in the purged cavity [ppm]; absent: purge not judged.
-        carry_max_s: How long probes may be unplugged for the carry [s]; absent: 300 s.
-        tube_preheat_min_c, tube_interpass_max_c: The same two for the other side of the joint,
-            where it has limits of its own [°C].
-        governing_side: Whose temperatures count where the two sides cannot both be kept; absent:
-            nobody has chosen, and nothing is judged until somebody does.
-        gas_off_below_c: The purge stays on after the last pass until the root is colder [°C].
-    """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    preheat_min_c: Celsius | None = None
-    interpass_max_c: Celsius | None = None
-    cooling_max_c_per_h: Annotated[float, Field(gt=0, le=5000, allow_inf_nan=False)] | None = None
-    oxygen_max_ppm: Annotated[float, Field(gt=0, le=209_000, allow_inf_nan=False)] | None = None
-    carry_max_s: Annotated[float, Field(ge=10, le=3600, allow_inf_nan=False)] | None = None
-    tube_preheat_min_c: Celsius | None = None
-    tube_interpass_max_c: Celsius | None = None
-    governing_side: JointSide | None = None
-    gas_off_below_c: Celsius | None = None
-
-    @model_validator(mode="after")
-    def _windows_are_open(self) -> Limits:
-        for prefix in ("", "tube_"):
-            low: float | None = getattr(self, f"{prefix}preheat_min_c")
-            high: float | None = getattr(self, f"{prefix}interpass_max_c")
-            if low is not None and high is not None and high <= low:
-                raise ValueError(
-                    f"{prefix}interpass_max_c {high:g} must be above {prefix}preheat_min_c "
-                    f"{low:g}: otherwise no temperature lies between the limits"
-                )
-        return self
 
 
 class PartFacts(BaseModel):
@@ -316,6 +278,10 @@ OperatorAction = Annotated[
     | CreatePart
     | ChangePart
     | SetLimits
+    | WriteProcedure
+    | UseProcedure
+    | TickStep
+    | TakeBackTick
     | BeginHeat
     | MovePart
     | EndHeat
@@ -351,6 +317,10 @@ Action = Annotated[
     | CreatePart
     | ChangePart
     | SetLimits
+    | WriteProcedure
+    | UseProcedure
+    | TickStep
+    | TakeBackTick
     | BeginHeat
     | MovePart
     | EndHeat

@@ -9,6 +9,7 @@ import math
 
 from service.judge.ahead import Ahead
 from service.judge.alarms import Alarm
+from service.judge.bench_procedure import procedure_json
 from service.judge.bench_trip import pass_json, question_json, trip_json
 from service.judge.bottle import argon_json
 from service.judge.calibration import Calibration
@@ -127,6 +128,7 @@ def _part(state: JudgeState, part: Part, track: HeatTrack | None) -> PartJson:
         "method": part.method,
         "size_known": part.size_known,
         "cavity_known": part.cavity_known,
+        "procedure": procedure_json(shop, part, heat),
         "heat_id": None if heat is None else heat.id,
         "phase": "none" if heat is None else heat.phase,
         "verdict": "unknown" if together is None else together.verdict,

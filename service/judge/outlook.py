@@ -165,6 +165,28 @@ class QuestionJson(TypedDict):
     text: str
 
 
+class ProcedureStepJson(TypedDict):
+    number: int
+    text: str
+    ticked_at: str | None
+    by: str | None
+
+
+class PartProcedureJson(TypedDict):
+    """What a part, or its running heat, goes by."""
+
+    id: int
+    version: int
+    """Of the running heat, else of the part."""
+    newest: int
+    name: str
+    own_limits: bool
+    """The part's limits are not that version's: somebody set others."""
+    cautions: list[str]
+    steps: list[ProcedureStepJson]
+    """In order; ticked ones only while a heat runs."""
+
+
 class PartJson(TypedDict):
     id: int
     name: str
@@ -182,6 +204,7 @@ class PartJson(TypedDict):
     method: NotRequired[Literal["hot", "cold"] | None]
     size_known: NotRequired[str | None]
     cavity_known: NotRequired[str | None]
+    procedure: NotRequired[PartProcedureJson | None]
     heat_id: int | None
     phase: str
     """"none" without a running heat."""

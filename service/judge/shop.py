@@ -101,6 +101,7 @@ class Part:
         past: How its heats lost heat bare on the bench, as was told last; its next heat starts
             from it.
         forgotten: What was set aside and not taken back, oldest first; ``None``: everything.
+        procedure_id, procedure_version: What it goes by; ``None``: no procedure.
     """
 
     id: int
@@ -129,6 +130,30 @@ class Part:
     learnt_volume_l: Spread | None = None
     past: PastLaw | None = None
     forgotten: list[LearntQuantity | None] = field(default_factory=list)
+    procedure_id: int | None = None
+    procedure_version: int | None = None
+
+
+@dataclass(slots=True)
+class ProcedureVersion:
+    """What the judge needs of one version of a procedure; the journal holds all of it.
+
+    Attributes:
+        limits: As in ``limits.Limits``, by name.
+    """
+
+    name: str
+    limits: dict[str, float | str | None]
+    steps: list[str]
+    cautions: list[str]
+
+
+@dataclass(slots=True)
+class Tick:
+    """A step that was ticked: when [µs UTC], and by whom."""
+
+    at_utc_us: int
+    by: str | None
 
 
 @dataclass(slots=True)
@@ -146,6 +171,8 @@ class Heat:
         arc_now_us: The same for the pass that runs; ``None`` without an arc channel.
         pass_said_us: When a person last said that the arc is on or out.
         covered_after_us: From the last arc to the cover.
+        procedure_id, procedure_version: What it began with and keeps; ``None``: none.
+        ticks: The steps of that version that are ticked, by number.
     """
 
     id: int
@@ -170,6 +197,9 @@ class Heat:
     covered_after_us: int | None = None
     purge_since_us: int | None = None
     purge_ended_us: int | None = None
+    procedure_id: int | None = None
+    procedure_version: int | None = None
+    ticks: dict[int, Tick] = field(default_factory=dict)
 
     @property
     def pass_running(self) -> bool:
@@ -194,6 +224,9 @@ class Shop:
     heats: dict[int, Heat] = field(default_factory=dict)
     next_part_id: int = 1
     next_heat_id: int = 1
+    next_procedure_id: int = 1
+    procedures: dict[int, list[ProcedureVersion]] = field(default_factory=dict)
+    """Every version of each, oldest first: version 1 is the first."""
     tokens: dict[str, int] = field(default_factory=dict)
     offset_us: int = 0
     """UTC minus shop time [µs]."""

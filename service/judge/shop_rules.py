@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from service.judge import actions as act
-from service.judge import corrections, learnt_rules, trip_rules
+from service.judge import corrections, learnt_rules, procedure_rules, trip_rules
 from service.judge.by_hand import entry_of
 from service.judge.calibration import Calibration
 from service.judge.cold_junction import Junction
@@ -300,6 +300,10 @@ _rule(act.EnterReading, _check_enter, _apply_enter)
 _rule(act.CreatePart, _check_create, _apply_create)
 _rule(act.ChangePart, _check_part, _apply_change)
 _rule(act.SetLimits, _check_part, _apply_change)
+_rule(act.WriteProcedure, procedure_rules.check_write, procedure_rules.apply_write)
+_rule(act.UseProcedure, procedure_rules.check_use, procedure_rules.apply_use)
+_rule(act.TickStep, procedure_rules.check_tick, procedure_rules.apply_tick)
+_rule(act.TakeBackTick, procedure_rules.check_take_back, procedure_rules.apply_take_back)
 _rule(act.BeginHeat, trip_rules.check_begin_heat, trip_rules.apply_begin_heat)
 _rule(act.MovePart, trip_rules.check_move, trip_rules.apply_move)
 _rule(act.RateProbe, _check_rate_probe, _apply_rate_probe)

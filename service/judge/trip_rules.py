@@ -57,6 +57,8 @@ def apply_begin_heat(shop: Shop, stamp: Stamp, action: act.BeginHeat) -> int:
         action.heat_id, action.part_id, stamp.mono_us, stamp.utc_us, action.phase, stamp.mono_us
     )
     heat.phases = [PhaseSpan(1, action.phase, stamp.mono_us, stamp.utc_us, stamp.origin)]
+    part = shop.part(action.part_id)
+    heat.procedure_id, heat.procedure_version = part.procedure_id, part.procedure_version
     shop.next_heat_id = max(shop.next_heat_id, action.heat_id + 1)
     shop.forget_old_heats()
     return action.heat_id

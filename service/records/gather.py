@@ -15,6 +15,7 @@ from service.judge.actions import (
     PartFacts,
     ServiceStarted,
     SetLimits,
+    UseProcedure,
     WriteNote,
     any_action,
 )
@@ -195,6 +196,7 @@ _KINDS = (
     "create part",
     "change part",
     "set limits",
+    "use procedure",
     "assign channel",
     "rate probe",
     "service started",
@@ -231,7 +233,9 @@ def _limits(
     versions = [
         (at_us, action.limits)
         for at_us, action in actions
-        if isinstance(action, CreatePart | SetLimits) and action.part_id == part_id
+        if isinstance(action, CreatePart | SetLimits | UseProcedure)
+        and action.part_id == part_id
+        and action.limits is not None
     ]
     dated = [DatedLimits(place, *each) for place, each in enumerate(versions, 1)]
     before = [each for each in dated if each.from_us <= begun_us][-1:]

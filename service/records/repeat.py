@@ -7,7 +7,15 @@ from typing import Any
 
 from sqlalchemy import select
 
-from service.judge.actions import ChangePart, CreatePart, Limits, PartFacts, SetLimits, any_action
+from service.judge.actions import (
+    ChangePart,
+    CreatePart,
+    Limits,
+    PartFacts,
+    SetLimits,
+    UseProcedure,
+    any_action,
+)
 from service.judge.joint_limits import in_force
 from service.procedure.plan_ask import PlanAsk, PlanRefused, Stage, StageKind
 from service.records.heat_record import HeatRecord, PassRecord
@@ -184,7 +192,7 @@ def of_today(store: Store, part_id: int) -> tuple[Limits, PartFacts]:
         PlanRefused: There is no such part.
     """
     limits, facts = Limits(), None
-    kinds = ("create part", "change part", "set limits")
+    kinds = ("create part", "change part", "set limits", "use procedure")
     with store.connect() as connection:
         rows = connection.execute(
             select(journal.c.body).where(journal.c.kind.in_(kinds)).order_by(journal.c.seq)
@@ -194,6 +202,8 @@ def of_today(store: Store, part_id: int) -> tuple[Limits, PartFacts]:
             if getattr(action, "part_id", None) != part_id:
                 continue
             if isinstance(action, CreatePart | SetLimits):
+                limits = action.limits
+            if isinstance(action, UseProcedure) and action.limits is not None:
                 limits = action.limits
             if isinstance(action, CreatePart | ChangePart):
                 facts = action.facts

@@ -28,7 +28,14 @@ from service.store.schema import heat, journal
 HEATS_MOST = 50
 """The newest heats of a part that count."""
 KEPT = 400
-CORRECTS = ("correct phase", "correct pass", "change part", "calibrate channel", "set limits")
+CORRECTS = (
+    "correct phase",
+    "correct pass",
+    "change part",
+    "calibrate channel",
+    "set limits",
+    "use procedure",
+)
 """Said later, these may change what a heat that is over has taught."""
 
 

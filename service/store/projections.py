@@ -33,6 +33,8 @@ from service.judge.actions import (
     EndPass,
     EndPurge,
     EnterReading,
+    ForgetLearnt,
+    LearntTold,
     Limits,
     MovePart,
     NextStep,
@@ -43,14 +45,26 @@ from service.judge.actions import (
     ServiceStarted,
     SetBottle,
     SetLimits,
+    TakeBackTick,
+    TickStep,
     UndoStep,
     UpdateTimeTold,
+    UseProcedure,
     WriteNote,
+    WriteProcedure,
 )
 from service.judge.events import Acted
 from service.readings import ChannelKind
 from service.store.codes import Codes
 from service.store.outcomes import add_photo, drop_photo, say_outcome
+from service.store.procedures import (
+    begin_by_procedure,
+    say_limits,
+    set_part,
+    take_back_tick,
+    tick_step,
+    write_procedure,
+)
 from service.store.roll_up import mend
 from service.store.schema import (
     BY_HAND,
@@ -78,6 +92,8 @@ JOURNAL_ONLY: tuple[type, ...] = (
     CorrectPhase,
     EndPass,
     EndPurge,
+    ForgetLearnt,
+    LearntTold,
     MovePart,
     NextStep,
     RateProbe,
@@ -204,7 +220,8 @@ def _create_part(connection: Connection, acted: Acted, action: CreatePart, _: Co
             **_columns_of(part, action.facts.model_dump()),
         )
     )
-    _new_limits(connection, action.part_id, acted.stamp.utc_us, action.limits)
+    version = _new_limits(connection, action.part_id, acted.stamp.utc_us, action.limits)
+    say_limits(connection, action.part_id, version, None)
 
 
 def _change_part(connection: Connection, acted: Acted, action: ChangePart, _: Codes) -> None:
@@ -216,10 +233,18 @@ def _change_part(connection: Connection, acted: Acted, action: ChangePart, _: Co
 
 
 def _set_limits(connection: Connection, acted: Acted, action: SetLimits, _: Codes) -> None:
-    _new_limits(connection, action.part_id, acted.stamp.utc_us, action.limits)
+    version = _new_limits(connection, action.part_id, acted.stamp.utc_us, action.limits)
+    say_limits(connection, action.part_id, version, action.by)
 
 
-def _new_limits(connection: Connection, part_id: int, from_us: int, values: Limits) -> None:
+def _use_procedure(connection: Connection, acted: Acted, action: UseProcedure, _: Codes) -> None:
+    facts = set_part(connection, acted, action)
+    if facts is not None:
+        version = _new_limits(connection, action.part_id, acted.stamp.utc_us, facts.limits)
+        say_limits(connection, action.part_id, version, action.by, action)
+
+
+def _new_limits(connection: Connection, part_id: int, from_us: int, values: Limits) -> int:
     version = _count(connection, limits, limits.c.part_id == part_id) + 1
     connection.execute(
         limits.insert().values(
@@ -229,6 +254,7 @@ def _new_limits(connection: Connection, part_id: int, from_us: int, values: Limi
             **_columns_of(limits, values.model_dump()),
         )
     )
+    return version
 
 
 def _begin_heat(connection: Connection, acted: Acted, action: BeginHeat, _: Codes) -> None:
@@ -250,6 +276,7 @@ def _begin_heat(connection: Connection, acted: Acted, action: BeginHeat, _: Code
             said_us=acted.stamp.utc_us,
         )
     )
+    begin_by_procedure(connection, action.heat_id, action.part_id)
 
 
 def _end_heat(connection: Connection, acted: Acted, action: EndHeat, _: Codes) -> None:
@@ -294,6 +321,10 @@ WRITERS: dict[type[Action], Write] = {
     CreatePart: _create_part,
     ChangePart: _change_part,
     SetLimits: _set_limits,
+    WriteProcedure: write_procedure,
+    UseProcedure: _use_procedure,
+    TickStep: tick_step,
+    TakeBackTick: take_back_tick,
     BeginHeat: _begin_heat,
     EndHeat: _end_heat,
     PinHeat: _pin_heat,

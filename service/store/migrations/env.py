@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from alembic import context
 
-from service.store import schema_outcome  # noqa: F401 - its tables join the metadata
+from service.store import (  # noqa: F401 - their tables join the metadata
+    schema_outcome,
+    schema_procedure,
+)
 from service.store.schema import metadata
 
 connection = context.config.attributes["connection"]

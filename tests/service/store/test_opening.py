@@ -16,7 +16,10 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import event
 
 from service.store import engine as module
-from service.store import schema_outcome  # noqa: F401 - its tables join the metadata
+from service.store import (  # noqa: F401 - their tables join the metadata
+    schema_outcome,
+    schema_procedure,
+)
 from service.store.database import Store, StoreError
 from service.store.engine import JOURNAL_SIZE_BYTES, database_path, newest_revision, writer_engine
 from service.store.entries import Arrived
