@@ -5,7 +5,8 @@ import { t } from "./words.js";
 
 const COLUMNS = ["part", "heats", "hours", "oven", "arc", "purge", "torch"];
 const litres = (value) => (value === null ? NONE : `${integer(value)} L`);
-const hours = (s) => `${oneDecimal(s / 3600)} h`;
+/** Below an hour and a half a tenth of an hour says too little. */
+const hours = (s) => (s < 5400 ? duration(s) : `${oneDecimal(s / 3600)} h`);
 
 /** What one heat took, as rows of its figures. */
 export function workRows(work) {
