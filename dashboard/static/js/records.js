@@ -130,6 +130,7 @@ function whole(record, ask, again) {
     ...table("records.sensors", ["letter", "sensor", "kind", "place", "readings", "doubted"], record.sensors.map((each) => [each.letter ?? "", each.name, each.kind ? t2("kind", each.kind) : NONE, each.place, integer(each.readings), integer(each.doubted)])),
     ...list("records.notes", record.notes.map((each) => `${at(each.at)} ${each.by ? `${each.by}: ` : ""}${each.text}`), null),
     ...deeds.parts,
+    ...(record.ended_at && record.passes.length ? [h("p", {}, h("a", { class: "button", href: `#plan/repeat/${id}`, "data-action": "repeat heat" }, t("taught.repeat", { n: id })))] : []),
     h("h3", {}, t("records.hand_over")),
     h("div", { class: "tiles" }, hand("/report.pdf", "report_a4"), hand("/report.pdf?paper=Letter", "report_letter"), hand("/readings.csv", "table"), hand("/package.json", "package")),
     ...record.cautions.map((text) => h("p", { class: "note" }, text)),
