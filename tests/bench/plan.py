@@ -5,7 +5,8 @@ Usage: ``python tests/bench/plan.py --seed N --parts N [--out FILE]``
 Each part is planned without history, heated to the setting, carried, fitted up, purged and welded
 in the many-node world, and the coldest of its joint's channels is followed. Three heats later it is
 planned again with what those taught. The share of heats that keep the joint above its preheat
-minimum is to be 85 to 95 % at 90 % confidence, and the settings are to come down.
+minimum is to be 85 to 95 % at 90 % confidence, and the settings are to come down. Once more it is
+planned by what readings of the bench of those heats teach, as the records' lessons are made.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from cooling_world.network import BODY, NODES, Network, step
 from cooling_world.scenarios import _part
 
+from service.procedure.lessons import Lesson, learnt_from
+from service.procedure.loss_law import Law, seen_in
 from service.procedure.plan import plan_heat
 from service.procedure.plan_ask import PastHeat, PlanAsk, Stage
 
@@ -32,6 +35,7 @@ JOINT = (6, 7)
 """Channels on the casting beside the joint; the tube itself needs no preheat."""
 METALS = ("ductile iron", "carbon steel", "cast austenitic stainless")
 TAUGHT_BY = 3
+READ_EVERY_S, READ_SD_K = 2.0, 0.5
 
 
 @dataclass
@@ -96,7 +100,7 @@ def parts(rng: np.random.Generator, net: Network, n: int) -> list[Part]:
 
 def heat(
     rng: np.random.Generator, net: Network, todo: list[tuple[Part, float]]
-) -> list[tuple[bool, PastHeat]]:
+) -> list[tuple[bool, PastHeat, Lesson | None]]:
     """One heat of each part from its setting: did the joint stay hot, and what was seen."""
     n = len(net.link_slope)
     air = rng.uniform(8, 33, n)
@@ -110,7 +114,31 @@ def heat(
     for k in range(len(kept)):
         kept[k] = t[:, JOINT].min(axis=1)
         t = step(net, t, air, _extra(k * DT, n, todo, (contact, draught, carried)), DT)
-    return [_seen(part, kept[:, part.index], float(air[part.index])) for part, _ in todo]
+    return [
+        (
+            *_seen(part, kept[:, part.index], float(air[part.index])),
+            _lesson(rng, part, kept[:, part.index], float(air[part.index])),
+        )
+        for part, _ in todo
+    ]
+
+
+def _lesson(
+    rng: np.random.Generator, part: Part, joint_c: np.ndarray, air_c: float
+) -> Lesson | None:
+    """What the probe's readings during the fit-up teach of the loss, the air measured."""
+    begins_s = 0.0
+    for stage in part.stages:
+        if stage.kind == "fit-up":
+            break
+        begins_s += stage.minutes * 60
+    times = np.arange(begins_s, begins_s + stage.minutes * 60, READ_EVERY_S)
+    read_c = joint_c[(times / DT).astype(int)] + rng.normal(0, READ_SD_K, len(times))
+    seen = seen_in(times, read_c, Law(part.metal, "bare", air_c), READ_SD_K)
+    if seen is None:
+        return None
+    sd = float(np.hypot(0.03, seen.rel_sd))
+    return Lesson(part.index, "loss bare", seen.rate_k_s, sd, seen.low_c, seen.high_c)
 
 
 def _extra(now_s, n, todo, shop):
@@ -157,7 +185,13 @@ def _seen(part: Part, joint_c: np.ndarray, air_c: float) -> tuple[bool, PastHeat
     return hot, PastHeat(rate_k_s, float(joint_c[a] + joint_c[b]) / 2, air_c)
 
 
-def asked(part: Part, past: tuple[PastHeat, ...] = (), *, sized: bool = True) -> PlanAsk:
+def asked(
+    part: Part,
+    past: tuple[PastHeat, ...] = (),
+    *,
+    sized: bool = True,
+    lessons: tuple[Lesson, ...] = (),
+) -> PlanAsk:
     """The plan of a part as the shop asks it; the oven may be as hot as it likes."""
     return PlanAsk(
         part.metal,
@@ -167,6 +201,7 @@ def asked(part: Part, past: tuple[PastHeat, ...] = (), *, sized: bool = True) ->
         part.area_m2 if sized else None,
         oven_max_c=900.0,
         past=past,
+        learnt=learnt_from(lessons),
     )
 
 
@@ -179,22 +214,34 @@ def campaign(seed: int, n: int) -> dict[str, object]:
     possible = [(part, c) for part, c in first if c is not None]
     outcome = heat(rng, net, possible)
     past: dict[int, list[PastHeat]] = {part.index: [] for part, _ in possible}
+    lessons: dict[int, list[Lesson]] = {part.index: [] for part, _ in possible}
     for _ in range(TAUGHT_BY):
-        for (part, _), (_, seen) in zip(possible, heat(rng, net, possible), strict=True):
+        for (part, _), (_, seen, lesson) in zip(possible, heat(rng, net, possible), strict=True):
             past[part.index].append(seen)
+            lessons[part.index] += [] if lesson is None else [lesson]
     again = [
         (part, plan_heat(asked(part, tuple(past[part.index]))).set_point_c) for part, _ in possible
     ]
     taught = [(part, c) for part, c in again if c is not None]
     outcome_again = heat(rng, net, taught)
+    by_lessons = [
+        (part, plan_heat(asked(part, lessons=tuple(lessons[part.index]))).set_point_c)
+        for part, _ in possible
+    ]
+    by_lessons = [(part, c) for part, c in by_lessons if c is not None]
+    outcome_lessons = heat(rng, net, by_lessons)
     before = {part.index: c for part, c in possible}
     return {
         "parts": n,
         "impossible without history": n - len(possible),
-        "hot enough without history": float(np.mean([hot for hot, _ in outcome])),
-        "hot enough after three heats": float(np.mean([hot for hot, _ in outcome_again])),
+        "hot enough without history": float(np.mean([each[0] for each in outcome])),
+        "hot enough after three heats": float(np.mean([each[0] for each in outcome_again])),
+        "hot enough by the lessons of three heats": float(
+            np.mean([each[0] for each in outcome_lessons])
+        ),
         "median setting without history [°C]": float(np.median([c for _, c in possible])),
         "median setting after three heats [°C]": float(np.median([c for _, c in taught])),
+        "median setting by their lessons [°C]": float(np.median([c for _, c in by_lessons])),
         "median change [K]": float(np.median([c - before[p.index] for p, c in taught])),
     }
 

@@ -92,7 +92,7 @@ def test_what_heats_taught_is_shown_set_aside_and_taken_back(opened, board, answ
 
 def test_a_heat_is_repeated_by_one_press_or_refused_with_its_reason(opened, board, answers):
     board.lessons.taught = True
-    board.show(answers.answer(answers.READY))
+    board.show(answers.answer(answers.READY | {"heat_id": None}))
     page = opened("#plan")
     press = page.locator(".taught [data-action='repeat heat']").first
     expect(press).to_have_text("Repeat heat 9")
@@ -110,5 +110,9 @@ def test_a_heat_is_repeated_by_one_press_or_refused_with_its_reason(opened, boar
     expect(page.locator(".plan-answer")).to_contain_text(
         "Heat 9 once more: the oven was set to 380 °C"
     )
+    page.click("[data-action='begin planned']")
+    expect(page.locator("#toasts, .toast").first).to_be_visible()
+    begun = {"kind": "begin heat", "part_id": 1, "phase": "oven", "oven_set_c": 380.0}
+    assert board.acted[0].items() >= begun.items()
     page.evaluate("location.hash = '#plan/repeat/6'")
     expect(page.locator(".plan-answer")).to_contain_text("Heat 6 once more")

@@ -1,5 +1,5 @@
 // The next heat, planned backwards from its last pass: how hot the oven, how long, and what it takes.
-import { NotDone, post, pressed } from "./deeds.js";
+import { act, NotDone, post, pressed } from "./deeds.js";
 import { h, setText } from "./dom.js";
 import { degrees, integer } from "./format.js";
 import { openSheet, closeSheet, tiles } from "./sheet.js";
@@ -143,6 +143,15 @@ export class View {
     }
   }
 
+  /** The heat begun as planned: what the oven is set to is kept with it. */
+  #beginIt(plan) {
+    const id = plan.repeats?.part_id ?? this.#part?.id;
+    const part = this.bench().parts.find((each) => each.id === id && each.heat_id === null);
+    if (!part || plan.set_point_c === null) return h("span", { hidden: true });
+    const button = h("button", { type: "button", class: "button", "data-action": "begin planned", onclick: () => pressed(button, () => act({ kind: "begin heat", part_id: id, phase: "oven", oven_set_c: plan.set_point_c }, t("done.begin heat", { part: part.name }))) }, t("plan.begin", { c: degrees(plan.set_point_c) }));
+    return button;
+  }
+
   #tell(plan, asked) {
     const set = plan.set_point_c === null ? t("plan.none") : t("plan.set", { c: degrees(plan.set_point_c) });
     const line = (text) => h("p", {}, said(text));
@@ -156,7 +165,7 @@ export class View {
       ...(plan.set_point_c === null ? [] : plan.words.lead.map(line)), ...[again, unknown].filter(Boolean),
       h("table", { class: "plan-stages" }, h("caption", {}, t("plan.table")), h("tbody", {}, ...rows, row("", t("plan.end"), plan.end_c))),
       ...plan.words.gas.map(line), ...plan.words.reasons.map(line),
-      h("p", { class: "note" }, plan.words.caution));
+      this.#beginIt(plan), h("p", { class: "note" }, plan.words.caution));
     this.answer.hidden = false;
     this.answer.scrollIntoView({ block: "nearest" });
   }
