@@ -18,6 +18,7 @@ from dashboard.outlets import outlets
 from dashboard.pages import pages
 from dashboard.plans import plans
 from dashboard.ports import ports
+from dashboard.procedures import procedures
 from dashboard.records import records
 from dashboard.volumes import volumes
 from dashboard.wiring import Doors, Wiring
@@ -55,6 +56,7 @@ def create_app(wiring: Wiring, doors: Doors | None = None) -> Flask:
     app.register_blueprint(metals)
     app.register_blueprint(plans)
     app.register_blueprint(learnt)
+    app.register_blueprint(procedures)
     app.register_blueprint(volumes)
     app.register_blueprint(records)
     app.register_blueprint(bokeh_files)

@@ -288,6 +288,8 @@ class Wiring:
         desk: What is said of heats on record, and photos.
         results: What came of heats and what they took.
         lessons: What they taught.
+        procedures: Every procedure with its versions, as JSON objects. Raises
+            ``service.store.errors.StoreError``.
     """
 
     latest: Callable[[], Posting | None]
@@ -309,6 +311,7 @@ class Wiring:
     desk: Desk
     results: Results
     lessons: Lessons
+    procedures: Callable[[], Sequence[Mapping[str, object]]]
 
 
 @dataclass(frozen=True, slots=True)

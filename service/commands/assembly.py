@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import replace
+from functools import partial
 
 from pydantic import ValidationError
 from serial.tools import list_ports
@@ -50,6 +51,7 @@ from service.notify.notifier import notifier_for
 from service.rebuild import checkpoint_version, resume
 from service.records.desk import Desk
 from service.records.lessons_shelf import LessonsShelf
+from service.records.procedures import procedures_of
 from service.records.results import Results
 from service.records.shelf import Shelf
 from service.records.teaching import Teaching
@@ -202,6 +204,7 @@ class RunningService:
             desk=desk,
             results=Results(self.store),
             lessons=LessonsShelf(self.teaching, shelf.said),
+            procedures=partial(procedures_of, self.store),
         )
         page = config.dashboard
         try:

@@ -785,6 +785,7 @@ class ScriptedBoard:
         self.desk: Any = EmptyDesk()
         self.results: Any = EmptyResults()
         self.lessons = ScriptedLessons()
+        self.procedures: list[dict[str, Any]] = []
         self.ticking = ticking
         self._began = time.monotonic()
 
@@ -869,6 +870,7 @@ class ScriptedBoard:
             desk=Late(self, "desk"),
             results=Late(self, "results"),
             lessons=self.lessons,
+            procedures=lambda: self.procedures,
         )
 
 

@@ -12,7 +12,7 @@ export class MetalGuide {
   #known = null;
   #failed = false;
 
-  /** take(limits) is called when somebody asks for a row's figures; nothing is set before. */
+  /** take(limits, row) is called when somebody asks for a row's figures; nothing is set before. */
   constructor(take) {
     this.take = take;
     this.element = h("section", { class: "metal-guide", "aria-live": "polite" });
@@ -49,7 +49,7 @@ export class MetalGuide {
       h("h4", {}, t("metal_guide.usual", { metal: t2("metal", row.metal), method: t2("parts.method", cold ? "cold" : "hot") })),
       ...this.#words(row, cold).map((text) => h("p", {}, text)),
       h("p", { class: "note" }, ...this.#source(row, cold), " ", this.#known.defers_to),
-      any ? h("button", { type: "button", class: "button", "data-action": "take usual", onclick: () => this.take(limits) }, t("metal_guide.take", { what: takes(limits) })) : "",
+      any ? h("button", { type: "button", class: "button", "data-action": "take usual", onclick: () => this.take(limits, row) }, t("metal_guide.take", { what: takes(limits) })) : "",
       ...(row.metal === "iron, unknown" ? this.#checks() : []));
   }
 

@@ -55,6 +55,9 @@ export class Panel {
     setText(s.since, coverWords(part));
     setAttribute(element, "data-phase-origin", part.trip?.phase_origin ?? null);
     show(s["correct"], Boolean(part.trip));
+    const steps = part.procedure?.steps ?? [];
+    show(s.steps, steps.length > 0);
+    setText(s.steps, t("procedures.steps_done", { n: steps.filter((step) => step.ticked_at !== null).length, of: steps.length }));
     const reasons = why(part);
     this.#verdict(verdictOf(part.verdict), reasons.map(([side, reason]) => said(side, reason)), part.next);
     this.#said = new Set(reasons.map(([, reason]) => reason));
@@ -243,6 +246,7 @@ export class Panel {
     const kind = button.dataset.action;
     if (kind === "span") this.#setSpan(button.dataset.span);
     else if (kind === "edit part") this.openPart(id);
+    else if (kind === "steps") import("./procedures.js").then(({ openSteps }) => openSteps(this.#part));
     else if (kind === "correct phase") import("./phase_sheet.js").then(({ openPhases }) => openPhases(this.#part));
     else if (kind === "move part") pressed(button, () => this.#move(button.dataset.phase, phase));
     else if (kind === "end heat") soon(t("done.ending_heat", { part: name }), () => act({ kind, heat_id }, t("done.end heat", { part: name })));

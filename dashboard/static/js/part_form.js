@@ -8,11 +8,11 @@ import { Fault, Stepper } from "./stepper.js";
 import { toast } from "./toasts.js";
 import { t, t2 } from "./words.js";
 
-const METALS = ["iron, unknown", "grey iron", "ductile iron", "compacted graphite iron", "malleable iron", "high-silicon-molybdenum ductile iron", "austenitic iron", "cast austenitic stainless", "heat-resistant stainless, high carbon", "heat-resistant stainless, ferritic", "carbon steel"];
+export const METALS = ["iron, unknown", "grey iron", "ductile iron", "compacted graphite iron", "malleable iron", "high-silicon-molybdenum ductile iron", "austenitic iron", "cast austenitic stainless", "heat-resistant stainless, high carbon", "heat-resistant stainless, ferritic", "carbon steel"];
 const SUGGESTIONS = 3;
 
 // The round figures save taps and recommend nothing; ranges are those the service accepts.
-const LIMITS = [
+export const LIMITS = [
   { name: "preheat_min_c", unit: "°C", min: -50, max: 1400, least: true, steps: [25, 5], rounds: [100, 150, 200, 250, 300] },
   { name: "interpass_max_c", unit: "°C", min: -50, max: 1400, least: true, steps: [25, 5], rounds: [150, 250, 300, 350, 400] },
   { name: "cooling_max_c_per_h", unit: "°C/h", min: 0, max: 5000, least: false, steps: [25, 5], rounds: [25, 50, 100, 200] },

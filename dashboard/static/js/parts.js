@@ -1,5 +1,6 @@
 // All parts: what is known of each, its limits and sensors, and where it is.
 import { openByHand, openGoverning } from "./by_hand.js";
+import { pressed } from "./deeds.js";
 import { h, keyed, setAttribute, setText, show } from "./dom.js";
 import { count, t, t2 } from "./words.js";
 import { limitWords } from "./limits.js";
@@ -31,8 +32,10 @@ export class View {
     let part = null;
     const edit = h("button", { type: "button", class: "button", "data-action": "edit part", onclick: () => this.openPart(part.id) }, t("parts.edit"));
     const hand = h("button", { type: "button", class: "button", "data-action": "by hand", onclick: () => openByHand(part) }, t("by_hand.open"));
+    const goBy = h("button", { type: "button", class: "button", "data-action": "choose procedure", onclick: () => pressed(goBy, async () => (await import("./procedures.js")).openChoice(part)) }, t("procedures.procedure"));
+    const goesBy = h("span");
     const side = h("button", { type: "button", class: "button primary", "data-action": "governing side", onclick: () => openGoverning(part) }, t("by_hand.ask"));
-    const element = h("article", { class: "row" }, h("div", { class: "row-words" }, name, about, limits, place, sensors), h("div", { class: "row-deeds" }, side, hand, edit));
+    const element = h("article", { class: "row" }, h("div", { class: "row-words" }, name, about, goesBy, limits, place, sensors), h("div", { class: "row-deeds" }, side, hand, goBy, edit));
     const update = (fresh) => {
       part = fresh;
       setAttribute(element, "data-part-id", part.id);
@@ -40,6 +43,8 @@ export class View {
       show(side, Boolean(part.limits.in_force?.conflict));
       setText(about, `${t2("metal", part.metal)} · ${t2("phase", part.phase)}`);
       setText(limits, limitWords(part.limits));
+      show(goesBy, Boolean(part.procedure));
+      if (part.procedure) setText(goesBy, procedureWords(part.procedure));
       const mm = part.preheat_measured_mm ?? null;
       show(place, mm !== null);
       setText(place, mm === null ? "" : t(mm > 50 ? "parts.measured_wide" : "parts.measured", { mm: String(Number(mm.toFixed(1))) }));
@@ -48,4 +53,9 @@ export class View {
     };
     return { element, update };
   }
+}
+
+/** "pump, hot · version 1 (newest 2) · with limits of its own". */
+function procedureWords({ name, version, newest, own_limits: own }) {
+  return [name, t(newest > version ? "procedures.older" : "procedures.newest", { n: version, newest }), own ? t("procedures.own_limits") : null].filter(Boolean).join(" · ");
 }

@@ -2,6 +2,7 @@
 import { h, setText } from "./dom.js";
 import { Outlets } from "./outlets.js";
 import { View as Parts } from "./parts.js";
+import { Procedures } from "./procedures.js";
 import { tiles } from "./sheet.js";
 import { choose, FLOWS, TEMPERATURES, units } from "./units.js";
 import { sentence, t, t2 } from "./words.js";
@@ -15,7 +16,7 @@ export class View {
     this.network = h("p", { class: "lead" });
     this.space = h("p", { class: "lead" }, t("setup.space_unknown"));
     place.replaceChildren(
-      h("h1", {}, t("setup.title")), parts,
+      h("h1", {}, t("setup.title")), parts, new Procedures().element,
       h("h2", {}, t("setup.units")), h("p", { class: "note" }, t("setup.units_note")),
       h("h3", {}, t("setup.temperature")), this.#choice("temperature", TEMPERATURES),
       h("h3", {}, t("setup.flow")), this.#choice("flow", FLOWS),
