@@ -80,6 +80,7 @@ PLACES: dict[str, tuple[str, str, Callable[[Page], None]]] = {
 def test_everything_else(opened, board, place):
     state, view, go = PLACES[place]
     board.show(state)
+    board.lessons.taught = True
     board.unused = [UnusedPort("usb:1a86:7523:A7", "/dev/ttyUSB1", "bench board")]
     board.adopted = [AdoptedPort("/dev/ttyUSB0", 9600, "name=value")]
     page = opened(view)

@@ -7,6 +7,7 @@ import json
 import pytest
 
 from service.commands.main import main
+from service.store.database import Store
 
 HEAT = ["carry 1", "fit-up 3", "purge 2", "pass 2", "pause 1 covered", "pass 2"]
 KNOWN = ["--preheat", "200", "--mass-kg", "6", "--area-m2", "0.15", "--past", "1400 at 330"]
@@ -61,3 +62,28 @@ def test_a_mistake_is_one_sentence(capsys, given, says):
     told = capsys.readouterr()
     assert says in told.err
     assert len(told.err.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (["--repeat", "1", "pass 1"], "--repeat goes without stages"),
+        (["--repeat", "1", "--preheat", "200"], "--repeat goes without stages"),
+        (["pass 1"], "give the stages and --preheat, or --repeat"),
+        (["--preheat", "200"], "give the stages and --preheat, or --repeat"),
+        (["--preheat", "200", "--database", "x.db", "pass 1"], "go with --part or --repeat"),
+    ],
+)
+def test_what_goes_together_is_said(words, why, capsys):
+    assert main(["plan", *words]) == 2
+    assert why in capsys.readouterr().err
+
+
+def test_heats_and_parts_that_are_not_there(tmp_path, capsys):
+    database = tmp_path / "shop.db"
+    Store.open(f"sqlite:///{database}").close()
+    there = f"--database={database}"
+    assert main(["plan", "--repeat=4", there]) == 1
+    assert "there is no heat 4" in capsys.readouterr().err
+    assert main(["plan", "--preheat=200", "--part=4", there, "pass 1"]) == 2
+    assert "--part: there is no part 4" in capsys.readouterr().err
