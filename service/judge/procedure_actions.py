@@ -43,7 +43,7 @@ class ProcedureSoak(BaseModel):
     Attributes:
         minutes: A fixed time [min].
         min_per_25_mm: By the thickest section: minutes for each 25 mm [min].
-        band: Absent: from the preheat minimum up.
+        band: Absent: between the joint's preheat minimum and its interpass maximum.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")

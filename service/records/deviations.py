@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from service.judge.actions import Limits
 from service.records.heat_record import Deviation, HeatRecord, PassRecord
+from service.records.held_procedure import not_as_procedure
 from service.records.moments import CARRIED, joined
 
 CARRY_MAX_S = 300.0
@@ -21,6 +22,7 @@ def with_deviations(record: HeatRecord) -> HeatRecord:
     found = [
         *_of_passes(record),
         *_of_figures(record),
+        *(Deviation(None, text) for text in not_as_procedure(record)),
         *_of_alarms(record),
         *_of_sensors(record),
         *_of_clock(record),

@@ -39,6 +39,8 @@ def work_out(
     passes: Sequence[PassRecord],
     preheat_min_c: float | None,
     upper_c: float | None,
+    *,
+    soak_c: tuple[float | None, float | None] | None = None,
 ) -> Figures:
     """Every figure of a heat from its thermocouples.
 
@@ -48,11 +50,12 @@ def work_out(
         passes: In order of time.
         preheat_min_c: Least temperature before any pass; the lower end of the soak's band.
         upper_c: Upper end of the soak's band.
+        soak_c: Both ends of the soak's band, where it has a band of its own.
     """
     below_s, unread_s = _below_preheat(grid, passes, preheat_min_c)
     return Figures(
         step_s=grid.step_s,
-        soak=_soak(grid, phases, preheat_min_c, upper_c),
+        soak=_soak(grid, phases, *(soak_c or (preheat_min_c, upper_c))),
         rates=_rates(grid, phases),
         gradients=_gradients(grid, phases),
         below_preheat_s=below_s,

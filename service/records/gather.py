@@ -35,6 +35,7 @@ from service.records.heat_record import (
     PurgeRecord,
     VerdictRecord,
 )
+from service.records.held_procedure import read_held, soak_band_c
 from service.records.outcomes import with_outcome
 from service.records.run_clock import RunClock, read_clock
 from service.records.series import Grid, lay_out
@@ -92,6 +93,7 @@ def gather(store: Store, heat_id: int) -> HeatRecord:
         purges_kept = _rows_of(connection, purge, heat_id)
         store_gaps = _store_gaps(connection, span, clock)
         notes = _notes(connection, heat_id, clock)
+        held = read_held(connection, heat_id, clock)
     end_us = max(to_us, begun_us + FINEST_US)
     points = min(max((end_us - begun_us) // FINEST_US, 1), POINTS_MAX)
     histories = read_histories(store, channels, clock, (begun_us, end_us), points)
@@ -122,8 +124,16 @@ def gather(store: Store, heat_id: int) -> HeatRecord:
         gaps=(*store_gaps, *_silences(histories, channels, phases)),
         clock_changes=clock.changes_after(found.begun_seq),
         versions=_versions(actions, begun_us),
-        figures=figures.work_out(grid, phases, passes, preheat_min_c, upper_c),
+        figures=figures.work_out(
+            grid,
+            phases,
+            passes,
+            preheat_min_c,
+            upper_c,
+            soak_c=soak_band_c(held, preheat_min_c, upper_c),
+        ),
         deviations=(),
+        procedure=held,
     )
     return with_outcome(store, deviations.with_deviations(record), clock)
 

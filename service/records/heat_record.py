@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from service.judge.actions import Limits, PartFacts
 from service.records.outcome_record import OutcomeRecord, PhotoRecord, Work
+from service.records.procedure_record import HeldProcedure
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,6 +261,7 @@ class HeatRecord:
         outcomes: What was said to have come of it, oldest first; the last one holds.
         photos: Of the heat, its root and its part, those that were not dropped.
         work: What it took; ``None``: not worked out.
+        procedure: The version that the heat began with; ``None``: it went by none.
     """
 
     heat_id: int
@@ -286,3 +288,4 @@ class HeatRecord:
     outcomes: tuple[OutcomeRecord, ...] = ()
     photos: tuple[PhotoRecord, ...] = ()
     work: Work | None = None
+    procedure: HeldProcedure | None = None

@@ -163,6 +163,7 @@ def _head(record: HeatRecord, how: Printing, width: float) -> list[Any]:
         ["begun", clock_text(record.begun_us, how.zone)],
         ["ended", clock_text(record.ended_us, how.zone) if record.ended_us else "still open"],
         ["part and joint", ", ".join(f"{name} {value}" for name, value in said)],
+        ["procedure", "none" if record.procedure is None else record.procedure.named],
         ["procedure limits", "; ".join(words.limits_lines(record)) or "none set"],
         ["operator", how.operator or "not given"],
         ["recorded by", f"heatwindow {', '.join(record.versions) or 'of an unknown version'}"],

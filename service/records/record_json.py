@@ -8,6 +8,7 @@ from typing import Any
 from service.judge.utc import utc_text
 from service.records import print_words as words
 from service.records.heat_record import Figures, HeatRecord, PassRecord
+from service.records.held_procedure import held_json
 from service.records.outcomes import outcome_json, photo_json, work_json
 from service.records.traces import lettered
 
@@ -25,6 +26,7 @@ def record_json(record: HeatRecord) -> dict[str, Any]:
         "ended_at": _time(record.ended_us),
         "arc_s": _seconds(record.arc_us),
         "limits": words.limits_lines(record),
+        "procedure": held_json(record.procedure),
         "soak": words.soak_text(figures.soak),
         "below_preheat_s": figures.below_preheat_s,
         "unread_s": figures.unread_s,
