@@ -62,7 +62,7 @@ class Casting:
         if self.pass_running:
             return "weld on"
         if self.phase == "oven":
-            hot = "take out" if self.soaked_in == NOW else "heating"
+            hot: Place = "take out" if self.soaked_in == NOW else "heating"
             return "hold" if self.welded else hot
         return "covered" if self.phase == "slow cool" else self._on_the_bench()
 

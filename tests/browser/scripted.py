@@ -661,7 +661,13 @@ class EmptyShelf:
         raise UnknownHeat(heat_id, [])
 
 
-SPACE = "412.0 MB used, 61.2 GB free; at this rate the disk lasts 3.1 years"
+SPACE = {
+    "used_bytes": 412_000_000,
+    "free_bytes": 61_200_000_000,
+    "readings_a_day": 345_600.0,
+    "years_left": 3.1,
+    "text": "412.0 MB used, 61.2 GB free; at this rate the disk lasts 3.1 years",
+}
 
 
 class LateShelf:
@@ -854,7 +860,7 @@ class ScriptedBoard:
             latest=self.latest,
             act=self.act,
             history=self.history,
-            health=lambda: (True, {"store": "open", "links": LINKS, "space": {"text": SPACE}}),
+            health=lambda: (True, {"store": "open", "links": LINKS, "space": SPACE}),
             metrics=lambda: [Metric("heatwindow_readings", "counter", "Readings.", [({}, 3.0)])],
             notices=lambda: self.told,
             notice_seen=self.notice_seen,
