@@ -45,7 +45,7 @@ def shelf(tmp_path_factory):
 def test_looked_at_closer_and_read_by_mouse_and_key(opened, board, shelf):
     board.shelf = shelf
     page = opened("#records/1", width=1024)
-    keys = page.locator(".heat-keys")
+    keys = page.locator(".heat-chart .heat-keys")
     expect(keys).to_be_visible(timeout=30_000)
     page.wait_for_function(f"() => ({DRAWN})() >= 4")
     reading = page.locator(".heat-reading")
@@ -65,9 +65,9 @@ def test_looked_at_closer_and_read_by_mouse_and_key(opened, board, shelf):
     expect(slider).to_have_attribute("aria-valuetext", re.compile("tc1: 2\\d\\d °C"))
     page.locator(".heat-plot").hover(position={"x": 520, "y": 200})
     expect(reading).to_contain_text("Pass 1")
-    page.click(".heat-table summary")
-    expect(page.locator(".heat-table tbody tr")).to_have_count(25)
-    expect(page.locator(".heat-table thead")).to_contain_text("C oxygen1")
+    page.click(".heat-chart .heat-table summary")
+    expect(page.locator(".heat-chart .heat-table tbody tr")).to_have_count(25)
+    expect(page.locator(".heat-chart .heat-table thead")).to_contain_text("C oxygen1")
     page.locator(".heat-plot").scroll_into_view_if_needed()
     drag = page.locator(".heat-plot").bounding_box()
     page.mouse.move(drag["x"] + 300, drag["y"] + 200)
@@ -84,7 +84,7 @@ def test_looked_at_closer_and_read_by_mouse_and_key(opened, board, shelf):
 def test_read_by_finger_on_a_phone(opened, board, shelf):
     board.shelf = shelf
     page = opened("#records/1", width=390, height=844, has_touch=True, is_mobile=True)
-    expect(page.locator(".heat-keys")).to_be_visible(timeout=30_000)
+    expect(page.locator(".heat-chart .heat-keys")).to_be_visible(timeout=30_000)
     page.wait_for_function(f"() => ({DRAWN})() >= 4")
     plot = page.locator(".heat-plot")
     plot.scroll_into_view_if_needed()
@@ -92,7 +92,9 @@ def test_read_by_finger_on_a_phone(opened, board, shelf):
     expect(page.locator(".heat-reading")).to_contain_text("Pass 1")
     wide = page.evaluate("document.documentElement.scrollWidth")
     assert wide <= 390
-    for each in page.locator(".heat-keys button, .heat-table summary").all():
+    for each in page.locator(
+        ".heat-chart .heat-keys button, .heat-chart .heat-table summary"
+    ).all():
         box = each.bounding_box()
         assert box["height"] >= 56
 
@@ -104,5 +106,5 @@ def test_the_printed_chart_stands_in_where_the_package_is_missing(opened, board,
     page.evaluate("location.hash = '#records/1'")
     expect(page.locator(".heat-chart")).to_contain_text("shown as it is printed", timeout=30_000)
     page.wait_for_function("() => document.querySelector('.record-chart').naturalWidth > 100")
-    expect(page.locator(".heat-keys")).to_be_hidden()
+    expect(page.locator(".heat-chart .heat-keys")).to_be_hidden()
     expect(page.locator(".heat-reading")).to_contain_text("A tc1")

@@ -77,7 +77,7 @@ def test_a_heat_is_kept_for_good_and_a_note_written_at_a_moment(opened, board, s
     expect(pin).to_have_attribute("aria-pressed", "true")
     expect(pin).to_contain_text("let them go with age")
     assert board.acted[-1] == {"kind": "pin heat", "heat_id": 1, "pinned": True}
-    expect(page.locator(".heat-keys").first).to_be_visible(timeout=30_000)
+    expect(page.locator(".heat-chart .heat-keys")).to_be_visible(timeout=30_000)
     write = page.locator("[data-action='write note']")
     write.click()
     expect(page.locator("#records")).to_contain_text("Write something first")
@@ -101,7 +101,7 @@ def test_what_was_said_at_a_moment_is_shown(opened, board, shelf):
     page = opened("#records/2", width=390)
     page.click("[data-action='what was said']")
     moment = page.locator(".said-moment")
-    expect(moment).to_contain_text("Bench", timeout=60_000)
+    expect(moment).to_contain_text("Bench", timeout=150_000)
     expect(page.locator(".said .record-lines")).to_contain_text("Said: the window closes in")
     expect(page.locator(".heat-reading")).to_contain_text("Bench")
     before = moment.text_content()
