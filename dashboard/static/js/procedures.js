@@ -134,12 +134,15 @@ class Form {
     const { facts } = this;
     const passes = pass === (facts.times.passes_min?.[0] ?? null) ? (facts.times.passes_min ?? []) : pass === null ? [] : [pass];
     const first = facts.heating?.[0];
-    return {
+    const written = {
       name, limits, sources, gradient_max_k: gradient, steps: lines(this.lines.steps), cautions: lines(this.lines.cautions), times: { ...times, passes_min: passes },
       soak: soak === null ? (facts.soak?.minutes === null ? facts.soak : null) : { ...facts.soak, minutes: soak, min_per_25_mm: null },
       heating: [...(heating === null ? [] : [{ ...first, max_c_per_h: heating }]), ...(facts.heating?.slice(1) ?? [])],
       cooling: facts.cooling ?? [], positions: facts.positions ?? [],
     };
+    const at = (from, field) => JSON.stringify(field.split(".").reduce((value, key) => value?.[key], from) ?? null);
+    for (const [field, said] of Object.entries(facts.sources)) if (!field.startsWith("limits.") && at(facts, field) === at(written, field)) sources[field] = said;
+    return written;
   }
 
   async #save() {
