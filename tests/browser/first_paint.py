@@ -83,6 +83,25 @@ def told(runs: list[dict[str, float]], key: str) -> str:
     return f"{statistics.median(found):.0f} ms ({found[0]:.0f} to {found[-1]:.0f})"
 
 
+def ratio(runs: list[dict[str, float]], bare: list[dict[str, float]]) -> str:
+    """How many times the bare page's, run by run, since the load changes from run to run."""
+    times = [run["verdict_ms"] / other["verdict_ms"] for run, other in zip(runs, bare, strict=True)]
+    return f"{statistics.median(times):.2f} times the bare page's"
+
+
+class Served:
+    """The real server before a made-up board, or the bare page."""
+
+    def __init__(self, state: str) -> None:
+        board = ScriptedBoard("ready" if state == "bare" else state)
+        app = create_app(board.wiring())
+        app.add_url_rule("/bare", "bare", lambda: BARE)
+        self.server = PageServer(app)
+        self.server.start()
+        self.heats = sum(part["heat_id"] is not None for part in board.bench["parts"])
+        self.address = self.server.address + ("bare" if state == "bare" else "")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--runs", type=int, default=9)
@@ -91,29 +110,30 @@ def main() -> None:
     asked = parser.parse_args()
     load = os.getloadavg()[0]
     print(f"processor slowed down {asked.slowdown:g} times; load {load:.1f} at the start")
-    print("median of", asked.runs, "runs (least to greatest)")
+    print("median of", asked.runs, "runs (least to greatest), the pages in turn")
+    served = {state: Served(state) for state in ["bare", *asked.states]}
+    runs: dict[str, list[dict[str, float]]] = {state: [] for state in served}
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        for state in ["bare", *asked.states]:
-            board = ScriptedBoard("ready" if state == "bare" else state)
-            app = create_app(board.wiring())
-            app.add_url_rule("/bare", "bare", lambda: BARE)
-            server = PageServer(app)
-            server.start()
-            heats = sum(part["heat_id"] is not None for part in board.bench["parts"])
-            address = server.address + ("bare" if state == "bare" else "")
-            # The first run also warms up the browser itself.
-            runs = [one_run(browser, address, heats, asked.slowdown) for _ in range(asked.runs + 1)]
-            del runs[0]
-            server.stop()
-            print(f"{state}: {heats} heat(s); verdict painted after {told(runs, 'verdict_ms')}")
-            if state == "bare":
-                continue
-            print(f"  bar {PAINT_BAR_MS} ms; script has taken over after {told(runs, 'live_ms')}")
-            most = max(runs, key=lambda run: run["bytes"])
-            print(f"  at most {most['bytes']:.0f} bytes, {most['answers']:.0f} answers until then")
-            print(f"  bar {BYTES_BAR} bytes")
+        # The first run also warms up the browser itself.
+        for number in range(asked.runs + 1):
+            for state, page in served.items():
+                found = one_run(browser, page.address, page.heats, asked.slowdown)
+                if number > 0:
+                    runs[state].append(found)
         browser.close()
+    for page in served.values():
+        page.server.stop()
+    print(f"load {os.getloadavg()[0]:.1f} at the end")
+    for state, found in runs.items():
+        print(f"{state}: {served[state].heats} heat(s); painted after {told(found, 'verdict_ms')}")
+        if state == "bare":
+            continue
+        print(f"  bar {PAINT_BAR_MS} ms; {ratio(found, runs['bare'])}")
+        print(f"  script has taken over after {told(found, 'live_ms')}")
+        most = max(found, key=lambda run: run["bytes"])
+        print(f"  at most {most['bytes']:.0f} bytes, {most['answers']:.0f} answers until then")
+        print(f"  bar {BYTES_BAR} bytes")
 
 
 if __name__ == "__main__":
