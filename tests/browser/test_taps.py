@@ -143,7 +143,13 @@ def test_first_run_by_taps_only(opened, board, answers):
     board.show(answers.answer(answers.part(2, "Casting 2"), channels=[known | {"part_id": 2}]))
     page.click("[data-action='begin heat'][data-phase='oven']")
     page.get_by_text("Heat begun: Casting 2").wait_for()
-    assert board.acted[-1] == {"kind": "begin heat", "heat_id": 0, "part_id": 2, "phase": "oven"}
+    assert board.acted[-1] == {
+        "kind": "begin heat",
+        "heat_id": 0,
+        "part_id": 2,
+        "phase": "oven",
+        "oven_set_c": None,
+    }
 
 
 def said(action):

@@ -100,7 +100,7 @@ def two_parts(story: Story) -> None:
     assert story.bench(2)["verdict"] == "stop"
     assert story.alarms() == [("below preheat", "unacknowledged")]
     story.castings[0].flow_l_min = 0.0
-    story.run(4)
+    story.run(5)
     assert story.bench(1)["verdict"] == "wait"
     assert story.alarms()[1:] == [("purge lost", "unacknowledged")]
 
