@@ -386,12 +386,13 @@ def main() -> int:
         report = Campaign(Path(name), given.seed, given.speed, only, given.pause_s).run(
             given.hours, given.kills, given.steps, given.real_s
         )
+        if given.out is not None:
+            given.out.write_text(checks.as_json(report), encoding="utf-8")
         if report.faults and given.out is not None:
-            kept = given.out.with_suffix(".kept")
+            # A name of its own: what an earlier run left is evidence too.
+            kept = Path(tempfile.mkdtemp(prefix=f"{given.out.stem}.kept-", dir=given.out.parent))
             Path(name).rename(kept)
             sys.stderr.write(f"everything is kept in {kept}\n")
-    if given.out is not None:
-        given.out.write_text(checks.as_json(report), encoding="utf-8")
     sys.stdout.write(checks.as_json(report))
     return 1 if report.faults else 0
 
