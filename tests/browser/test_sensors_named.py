@@ -182,3 +182,31 @@ def test_another_bottle_is_put_on_by_taps(opened, board):
             "torch_flow_l_min": None,
         }
     ]
+
+
+def test_how_far_a_probe_may_be_off_is_said_by_taps(opened, board, answers):
+    (probe, *_) = answers.MIXED
+    probe = probe | {"kind": "thermocouple", "error_floor_k": None}
+    board.show(answers.answer(channels=[probe]))
+    page = opened("#sensors", width=390)
+    row = page.locator(".channel [data-action='say error']")
+    expect(row).to_contain_text("Nobody has said")
+    row.click()
+    page.click("[data-action='probe letter'][data-value='K']")
+    page.click("[data-action='rate probe']")
+    expect(page.locator("#sheet .fault:visible")).to_contain_text("Type and class go together")
+    page.click("[data-action='probe class'][data-value='IEC class 1']")
+    page.fill("#field-drift_k_per_year", "2")
+    page.click("[data-action='rate probe']")
+    expect(page.locator("#sheet")).to_be_hidden()
+    said = {key: value for key, value in board.acted[-1].items() if key != "token"}
+    assert said == {
+        "kind": "rate probe",
+        "channel": probe["name"],
+        "letter": "K",
+        "tolerance_class": "IEC class 1",
+        "drift_k_per_year": 2.0,
+        "check_off_k": None,
+    }
+    board.show(answers.answer(channels=[probe | {"error_floor_k": 2.5}]))
+    expect(row).to_contain_text("± 2.5 K, whatever it shows")

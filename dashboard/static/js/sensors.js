@@ -5,6 +5,7 @@ import { act } from "./deeds.js";
 import { h, keyed, setAttribute, setText, show } from "./dom.js";
 import { degrees, duration, integer, NONE, reading } from "./format.js";
 import { Ports } from "./ports.js";
+import { errorWords, openProbeError } from "./probe_error.js";
 import { closeSheet, openSheet, tiles } from "./sheet.js";
 import { t, t2 } from "./words.js";
 
@@ -75,12 +76,14 @@ export class View {
     const [part, partWord] = choice("choose part", t("sensors.on"));
     const [place, placeWord] = choice("choose distance", t("sensors.from_joint"));
     const [checked, checkedWord] = choice("calibrate", t("calibration.label"));
+    const [off, offWord] = choice("say error", t("probe_error.label"));
     let channel = null;
+    off.addEventListener("click", () => openProbeError(channel, LETTERS));
     kind.addEventListener("click", () => this.#chooseKind(channel));
     part.addEventListener("click", () => this.#choosePart(channel));
     place.addEventListener("click", () => this.#chooseDistance(channel));
     checked.addEventListener("click", () => openCalibration(channel, () => this.bench()?.channels ?? []));
-    const element = h("article", { class: "channel" }, h("div", { class: "channel-head" }, name, value), h("p", { class: "channel-state" }, quality, age), reason, sentAs, h("div", { class: "channel-deeds" }, kind, part, place, checked));
+    const element = h("article", { class: "channel" }, h("div", { class: "channel-head" }, name, value), h("p", { class: "channel-state" }, quality, age), reason, sentAs, h("div", { class: "channel-deeds" }, kind, part, place, checked, off));
     const update = (fresh) => {
       channel = fresh;
       setAttribute(element, "data-channel", channel.name);
@@ -104,6 +107,8 @@ export class View {
       setText(placeWord, distance(channel.from_joint_mm ?? null));
       show(checked, canCalibrate(channel));
       setText(checkedWord, calibrated(channel.calibration));
+      show(off, channel.kind === "thermocouple");
+      setText(offWord, errorWords(channel));
     };
     return { element, update };
   }
