@@ -8,9 +8,7 @@ from datetime import datetime
 import pytest
 from playwright.sync_api import expect
 
-from service.records.shelf import Shelf
-from service.store.database import Store
-from tests.field.recorded_heat import record_heat
+from tests.field.recorded_heat import recorded_shelf
 
 pytestmark = pytest.mark.chromium
 
@@ -19,11 +17,7 @@ NAME = "Pump engine manifold <b>&"
 
 @pytest.fixture(scope="module")
 def shelf(tmp_path_factory):
-    path = tmp_path_factory.mktemp("recorded") / "shop.db"
-    record_heat(path, name=NAME, again=True)
-    store = Store.open_to_read(f"sqlite:///{path}")
-    yield Shelf(store, lambda: 1_790_100_000_000_000)
-    store.close()
+    yield from recorded_shelf(tmp_path_factory, name=NAME, again=True)
 
 
 def test_the_first_heat_is_waited_for(opened, board):

@@ -3,42 +3,25 @@
 from __future__ import annotations
 
 import json
-from importlib.resources import files
 
 import pytest
-from jsonschema import Draft202012Validator
 
-from service.records.shelf import Shelf
-from service.store.database import Store
 from tests.field.bench_parts import wait_until
-from tests.field.recorded_heat import record_heat
+from tests.field.described import fits
+from tests.field.recorded_heat import recorded_shelf
 
-DOCUMENT = json.loads(files("service").joinpath("openapi.json").read_text("utf-8"))
 HOSTILE = '=HYPERLINK("http://x/")<script>alert(1)</script>'
 
 
 @pytest.fixture(scope="module")
 def shelf(tmp_path_factory):
-    path = tmp_path_factory.mktemp("recorded") / "shop.db"
-    record_heat(path, name=HOSTILE, again=True)
-    store = Store.open_to_read(f"sqlite:///{path}")
-    yield Shelf(store, lambda: 1_790_100_000_000_000)
-    store.close()
+    yield from recorded_shelf(tmp_path_factory, name=HOSTILE, again=True)
 
 
 @pytest.fixture
 def board(board, shelf):
     board.shelf = shelf
     return board
-
-
-def fits(answer, path):
-    """The answer is one that the document describes."""
-    described = DOCUMENT["paths"][path]["get"]["responses"][str(answer.status_code)]["content"]
-    schema = described[answer.mimetype]["schema"]
-    Draft202012Validator({**schema, "components": DOCUMENT["components"]}).validate(
-        json.loads(answer.data)
-    )
 
 
 def test_heats_are_laid_side_by_side(client):

@@ -3,26 +3,18 @@
 from __future__ import annotations
 
 import json
-from importlib.resources import files
 
 import pytest
-from jsonschema import Draft202012Validator
 
-from service.records.shelf import Shelf
-from service.store.database import Store
-from tests.field.recorded_heat import record_heat
+from tests.field.described import fits
+from tests.field.recorded_heat import recorded_shelf
 
-DOCUMENT = json.loads(files("service").joinpath("openapi.json").read_text("utf-8"))
 WHOLE = {"start": "2026-09-01T00:00:00Z", "end": "2026-11-01T00:00:00Z"}
 
 
 @pytest.fixture(scope="module")
 def shelf(tmp_path_factory):
-    path = tmp_path_factory.mktemp("recorded") / "shop.db"
-    record_heat(path, again=True)
-    store = Store.open_to_read(f"sqlite:///{path}")
-    yield Shelf(store, lambda: 1_790_100_000_000_000)
-    store.close()
+    yield from recorded_shelf(tmp_path_factory, again=True)
 
 
 @pytest.fixture
@@ -31,16 +23,9 @@ def board(board, shelf):
     return board
 
 
-def fits(answer) -> None:
-    found = DOCUMENT["paths"]["/api/v1/events"]["get"]["responses"][str(answer.status_code)]
-    schema = found["content"][answer.mimetype]["schema"]
-    whole = {**schema, "components": DOCUMENT["components"]}
-    Draft202012Validator(whole).validate(json.loads(answer.data))
-
-
 def ask(client, **asked):
     answer = client.get("/api/v1/events", query_string={**WHOLE, **asked})
-    fits(answer)
+    fits(answer, "/api/v1/events")
     return answer.get_json()
 
 
@@ -116,7 +101,7 @@ def test_they_stand_on_the_axis_of_the_record(client):
 def test_a_question_that_cannot_be_used_is_said(client, asked, words):
     answer = client.get("/api/v1/events", query_string={**WHOLE, **asked})
     assert answer.status_code == 400
-    fits(answer)
+    fits(answer, "/api/v1/events")
     assert words in json.loads(answer.data)["detail"]
 
 

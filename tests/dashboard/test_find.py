@@ -3,38 +3,22 @@
 from __future__ import annotations
 
 import json
-from importlib.resources import files
 
 import pytest
-from jsonschema import Draft202012Validator
 
-from service.records.shelf import Shelf
-from service.store.database import Store
-from tests.field.recorded_heat import record_heat
-
-DOCUMENT = json.loads(files("service").joinpath("openapi.json").read_text("utf-8"))
+from tests.field.described import fits
+from tests.field.recorded_heat import recorded_shelf
 
 
 @pytest.fixture(scope="module")
 def shelf(tmp_path_factory):
-    path = tmp_path_factory.mktemp("recorded") / "shop.db"
-    record_heat(path, again=True)
-    store = Store.open_to_read(f"sqlite:///{path}")
-    yield Shelf(store, lambda: 1_790_100_000_000_000)
-    store.close()
+    yield from recorded_shelf(tmp_path_factory, again=True)
 
 
 @pytest.fixture
 def board(board, shelf):
     board.shelf = shelf
     return board
-
-
-def fits(answer) -> None:
-    found = DOCUMENT["paths"]["/api/v1/heats/find"]["get"]["responses"][str(answer.status_code)]
-    schema = found["content"][answer.mimetype]["schema"]
-    whole = {**schema, "components": DOCUMENT["components"]}
-    Draft202012Validator(whole).validate(json.loads(answer.data))
 
 
 @pytest.mark.parametrize(
@@ -51,7 +35,7 @@ def fits(answer) -> None:
 )
 def test_found(client, asked, found):
     answer = client.get("/api/v1/heats/find", query_string=asked)
-    fits(answer)
+    fits(answer, "/api/v1/heats/find")
     told = answer.get_json()
     assert [each["heat_id"] for each in told["heats"]] == found
 
@@ -75,5 +59,5 @@ def test_a_page_says_what_follows(client):
 def test_a_question_that_cannot_be_used_is_said(client, asked, words):
     answer = client.get("/api/v1/heats/find", query_string=asked)
     assert answer.status_code == 400
-    fits(answer)
+    fits(answer, "/api/v1/heats/find")
     assert words in json.loads(answer.data)["detail"]

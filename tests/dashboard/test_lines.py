@@ -9,40 +9,25 @@ import json
 import subprocess
 import sys
 from datetime import datetime, timedelta
-from importlib.resources import files
 from itertools import pairwise
 
 import pytest
-from jsonschema import Draft202012Validator
 
-from service.records.shelf import Shelf
-from service.store.database import Store
-from tests.field.recorded_heat import record_heat
+from tests.field.described import fits
+from tests.field.recorded_heat import recorded_shelf
 
-DOCUMENT = json.loads(files("service").joinpath("openapi.json").read_text("utf-8"))
 PATH = "/api/v1/heats/{heat_id}/lines"
 
 
 @pytest.fixture(scope="module")
 def shelf(tmp_path_factory):
-    path = tmp_path_factory.mktemp("recorded") / "shop.db"
-    record_heat(path)
-    store = Store.open_to_read(f"sqlite:///{path}")
-    yield Shelf(store, lambda: 1_790_100_000_000_000)
-    store.close()
+    yield from recorded_shelf(tmp_path_factory)
 
 
 @pytest.fixture
 def board(board, shelf):
     board.shelf = shelf
     return board
-
-
-def fits(answer) -> None:
-    found = DOCUMENT["paths"][PATH]["get"]["responses"][str(answer.status_code)]
-    schema = found["content"][answer.mimetype]["schema"]
-    whole = {**schema, "components": DOCUMENT["components"]}
-    Draft202012Validator(whole).validate(json.loads(answer.data))
 
 
 def line(answer, channel: str) -> dict:
@@ -65,7 +50,7 @@ def test_peaks_are_kept_however_few_the_steps(client):
     corrected = [float(row["corrected"] or row["raw"]) for row in rows]
     for points in (7, 60, 1000):
         answer = client.get(f"/api/v1/heats/1/lines?points={points}")
-        fits(answer)
+        fits(answer, PATH)
         values = known(line(answer, "tc2")["values"])
         assert max(values) == pytest.approx(max(corrected), abs=0.01)
         # A wide step at the end may hold what was read just after it.
@@ -88,7 +73,7 @@ def test_closer_is_finer(client):
     end = datetime.fromisoformat(start) + timedelta(seconds=60)
     asked = {"start": start, "end": end.isoformat(), "points": 100}
     closer = client.get("/api/v1/heats/1/lines", query_string=asked)
-    fits(closer)
+    fits(closer, PATH)
     assert closer.get_json()["step_s"] < step_s
     assert max(known(line(closer, "tc1")["at_s"])) <= 61
     assert len(known(line(closer, "tc1")["at_s"])) >= 55
@@ -97,7 +82,7 @@ def test_closer_is_finer(client):
 def test_a_stretch_outside_the_heat_is_cut_to_it(client):
     asked = {"start": "2001-01-01T00:00:00Z", "end": "2001-01-02T00:00:00Z"}
     answer = client.get("/api/v1/heats/1/lines", query_string=asked)
-    fits(answer)
+    fits(answer, PATH)
     assert answer.get_json()["start"] == client.get("/api/v1/heats/1").get_json()["began_at"]
 
 
@@ -121,14 +106,14 @@ def test_limits_stand_over_the_stretch_they_held(client):
 def test_a_question_that_cannot_be_used_is_said(client, asked, words):
     answer = client.get(f"/api/v1/heats/1/lines?{asked}")
     assert answer.status_code == 400
-    fits(answer)
+    fits(answer, PATH)
     assert words in json.loads(answer.data)["detail"]
 
 
 def test_a_heat_that_is_not_there_is_said(client):
     answer = client.get("/api/v1/heats/9/lines")
     assert answer.status_code == 404
-    fits(answer)
+    fits(answer, PATH)
 
 
 def test_what_draws_it_comes_from_the_installed_package(client):

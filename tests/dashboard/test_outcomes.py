@@ -4,13 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import threading
-from importlib.resources import files
-from typing import Any
 
 import pytest
-from jsonschema import Draft202012Validator
 
 from dashboard.app import create_app
 from service.judge import actions as act
@@ -18,20 +14,12 @@ from service.judge.outcome_actions import PHOTO_MOST_BYTES
 from service.records.results import Results
 from service.records.shelf import Shelf
 from service.store import photos as photo_files
+from tests.field.described import fits
 from tests.field.said_shop import jpeg, small_shop
 
-DOCUMENT = json.loads(files("service").joinpath("openapi.json").read_text("utf-8"))
 HOSTILE = '=HYPERLINK("http://x/")<script>'
 OURS = {"X-Heatwindow": "page", "Content-Type": "image/jpeg"}
 ROOT = "/api/v1/photos?of=root&heat_id=1"
-
-
-def fits(answer: Any, path: str, method: str = "get") -> Any:
-    described = DOCUMENT["paths"][path][method]["responses"][str(answer.status_code)]["content"]
-    assert answer.mimetype in described
-    whole = {**described[answer.mimetype]["schema"], "components": DOCUMENT["components"]}
-    Draft202012Validator(whole).validate(answer.get_json())
-    return answer.get_json()
 
 
 @pytest.fixture

@@ -11,9 +11,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from service.records.package import decode
-from service.records.shelf import Shelf
-from service.store.database import Store
-from tests.field.recorded_heat import record_heat
+from tests.field.recorded_heat import recorded_shelf
 
 DOCUMENT = json.loads(files("service").joinpath("openapi.json").read_text("utf-8"))
 HOSTILE = '=HYPERLINK("http://x/")<script>alert(1)</script>'
@@ -21,11 +19,7 @@ HOSTILE = '=HYPERLINK("http://x/")<script>alert(1)</script>'
 
 @pytest.fixture(scope="module")
 def shelf(tmp_path_factory):
-    path = tmp_path_factory.mktemp("recorded") / "shop.db"
-    record_heat(path, name=HOSTILE)
-    store = Store.open_to_read(f"sqlite:///{path}")
-    yield Shelf(store, lambda: 1_790_100_000_000_000)
-    store.close()
+    yield from recorded_shelf(tmp_path_factory, name=HOSTILE)
 
 
 @pytest.fixture

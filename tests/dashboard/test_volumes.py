@@ -2,26 +2,17 @@
 
 from __future__ import annotations
 
-import json
 import math
-from importlib.resources import files
 
 import pytest
-from jsonschema import Draft202012Validator
 
-DOCUMENT = json.loads(files("service").joinpath("openapi.json").read_text("utf-8"))
-
-
-def fits(answer):
-    described = DOCUMENT["paths"]["/api/v1/volume"]["get"]["responses"][str(answer.status_code)]
-    schema = described["content"][answer.mimetype]["schema"]
-    told = json.loads(answer.data)
-    Draft202012Validator({**schema, "components": DOCUMENT["components"]}).validate(told)
-    return told
+from tests.field.described import fits
 
 
 def asked(client, *pieces):
-    return fits(client.get("/api/v1/volume", query_string={"piece": list(pieces)}))
+    return fits(
+        client.get("/api/v1/volume", query_string={"piece": list(pieces)}), "/api/v1/volume"
+    )
 
 
 def test_pieces_are_added_up(client):

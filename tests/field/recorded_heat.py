@@ -7,14 +7,18 @@ passes, cover. Same arguments, same database, to the letter.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
+
+import pytest
 
 from service.judge import actions as act
 from service.judge.events import Acted, Advance, Outcome, Stamp
 from service.judge.judge import Judge
 from service.readings import Quality, Reading
+from service.records.shelf import Shelf
 from service.store.database import Store
 from service.store.entries import Arrived, Entry
 
@@ -235,3 +239,12 @@ def _tell_again(shop: Recorder, lump: Lump) -> None:
     shop.run(60)
     shop.act(act.EndHeat(heat_id=2))
     shop.run(5)
+
+
+def recorded_shelf(tmp_path_factory: pytest.TempPathFactory, **told: Any) -> Iterator[Shelf]:
+    """A shelf over a database with the heats that ``record_heat`` tells, for a fixture."""
+    path = tmp_path_factory.mktemp("recorded") / "shop.db"
+    record_heat(path, **told)
+    store = Store.open_to_read(f"sqlite:///{path}")
+    yield Shelf(store, lambda: 1_790_100_000_000_000)
+    store.close()
