@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 
 class Quality(StrEnum):
@@ -124,3 +124,19 @@ class Forecast:
 
     time_left_s: Spread | None
     reason: str | None
+
+
+LearntQuantity = Literal[
+    "loss carried",
+    "loss bare",
+    "loss on cold steel",
+    "loss under cover",
+    "loss in the oven off",
+    "cavity volume",
+    "cavity mixing",
+    "cavity leak",
+    "oven time",
+    "oven above its setting",
+    "oven overshoot",
+]
+"""What the heats of a part can teach: worked out from their records, set aside by an action."""

@@ -7,21 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.judge.action_base import BaseAction, Name
-
-LearntQuantity = Literal[
-    "loss carried",
-    "loss bare",
-    "loss on cold steel",
-    "loss under cover",
-    "loss in the oven off",
-    "cavity volume",
-    "cavity mixing",
-    "cavity leak",
-    "oven time",
-    "oven above its setting",
-    "oven overshoot",
-]
-"""As in ``service.procedure.lessons``; a test keeps them in step."""
+from service.readings import LearntQuantity
 
 Positive = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
 Celsius = Annotated[float, Field(ge=-50, le=1400, allow_inf_nan=False)]

@@ -20,11 +20,10 @@ from service.judge.calibration import Calibration
 from service.judge.cold_junction import UNIT, Junction
 from service.judge.events import Refused
 from service.judge.hand_actions import HandMethod
-from service.judge.learnt_actions import LearntQuantity
 from service.judge.probe_error import ProbeError
 from service.judge.trip import PhaseSpan, Step, WeldPass
 from service.physics.cooldown import PastLaw
-from service.readings import ChannelKind, Spread
+from service.readings import ChannelKind, LearntQuantity, Spread
 
 HEATS_REMEMBERED = 200
 

@@ -9,24 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import get_args
 
 from service.procedure.pooling import Pooled, pool
-from service.readings import Spread
+from service.readings import LearntQuantity, Spread
 
-Quantity = Literal[
-    "loss carried",
-    "loss bare",
-    "loss on cold steel",
-    "loss under cover",
-    "loss in the oven off",
-    "cavity volume",
-    "cavity mixing",
-    "cavity leak",
-    "oven time",
-    "oven above its setting",
-    "oven overshoot",
-]
+Quantity = LearntQuantity
 QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 
 IN_KELVIN: frozenset[Quantity] = frozenset({"oven above its setting", "oven overshoot"})

@@ -9,9 +9,8 @@ import pytest
 from service.judge import actions as act
 from service.judge.checkpoint import decode, encode
 from service.judge.events import Refused
-from service.judge.learnt_actions import LearntLoss, LearntQuantity, LearntVolume
+from service.judge.learnt_actions import LearntLoss, LearntVolume
 from service.physics.cooldown import Cooldown, CooldownPrior, PastLaw
-from service.procedure.lessons import Quantity
 
 TOLD = act.LearntTold(
     part_id=1,
@@ -39,10 +38,6 @@ def first_rate(stage) -> float:
     prior = model.prior
     stage.act(act.EndHeat(heat_id=stage.judge.shop.next_heat_id - 1))
     return 0.0 if prior.past is None else prior.past.rate_k_s
-
-
-def test_the_words_are_the_same_on_both_sides() -> None:
-    assert LearntQuantity == Quantity
 
 
 def test_the_next_heat_starts_from_what_was_told(stage) -> None:
