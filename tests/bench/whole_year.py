@@ -17,8 +17,6 @@ tenfold is the number of rows alone.
 from __future__ import annotations
 
 import argparse
-import http.client
-import json
 import multiprocessing
 import os
 import random
@@ -29,7 +27,6 @@ import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -38,7 +35,7 @@ from service.store.database import Store
 from service.store.entries import Arrived
 from service.store.marker import RENEW_SEQ
 from tests.bench.intake import cpu_s
-from tests.bench.year import DAY_S, MARKS, START_US, reading
+from tests.bench.year import DAY_S, MARKS, START_US, asked_ms, reading
 from tests.field.service_process import ServiceProcess
 
 SECOND_US = 1_000_000
@@ -158,25 +155,12 @@ def forget(database: Path) -> None:
             os.close(handle)
 
 
-def asked_ms(shop: ServiceProcess, channel: str, start_s: int, length_s: int) -> float:
-    """One question over a connection that stands: until the whole answer is here [ms]."""
-    moments = [
-        datetime.fromtimestamp(START_US / 1e6 + at_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-        for at_s in (start_s, start_s + length_s)
-    ]
-    path = f"/api/v1/history?channel={channel}&start={moments[0]}&end={moments[1]}&points={POINTS}"
-    connection = http.client.HTTPConnection("127.0.0.1", shop.port, timeout=60)
-    connection.connect()
-    begun_s = time.perf_counter()
-    connection.request("GET", path)
-    answer = connection.getresponse()
-    body = answer.read()
-    took_ms = 1000 * (time.perf_counter() - begun_s)
-    connection.close()
-    points = json.loads(body).get("points", [])
+def told_ms(shop: ServiceProcess, channel: str, start_s: int, length_s: int) -> float:
+    """Milliseconds of one question that was answered as finely as the record allows."""
+    took_ms, points = asked_ms(shop, channel, start_s, length_s, POINTS)
     # From sums of ten seconds where the readings have gone.
-    if answer.status != 200 or not min(POINTS / 3, length_s / 10) - 1 <= len(points):
-        raise SystemExit(f"history answers {answer.status}, {len(points)} points: {body[:300]!r}")
+    if points < min(POINTS / 3, length_s / 10) - 1:
+        raise SystemExit(f"history answers with {points} points for {length_s} s")
     return took_ms
 
 
@@ -206,8 +190,8 @@ def measure(
             at_s = rng.randrange(0, whole_s - length_s + 1)
             channel = f"year/{rng.randrange(channels)}"
             forget(shop.database)
-            cold.append(asked_ms(shop, channel, at_s, length_s))
-            warm.append(asked_ms(shop, channel, at_s, length_s))
+            cold.append(told_ms(shop, channel, at_s, length_s))
+            warm.append(told_ms(shop, channel, at_s, length_s))
         used_s = cpu_s(shop.process.pid) - begun_s
         yield Range(name, sorted(cold), sorted(warm), 1000 * used_s / (2 * asks))
 
