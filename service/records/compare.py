@@ -149,20 +149,20 @@ def compared_json(each: Compared) -> dict[str, Any]:
 def figures(each: Compared) -> dict[str, float | int | None]:
     """What is laid side by side; ``None``: not known, or it did not come to it."""
     record = each.record
-    told = record.figures
+    told, work = record.figures, record.work
     exit_us = oven_exit_us(record)
     first = record.passes[0] if record.passes else None
     lit_s = None if exit_us is None or first is None else (first.begun_us - exit_us) / 1e6
     return {
-        "oven_s": _oven_s(record),
+        "oven_s": None if work is None else work.oven_s,
         "exit_to_first_pass_s": lit_s,
         "first_pass_coldest_c": None if first is None else first.coldest_c,
         "interpass_hottest_c": _most(run.hottest_c for run in record.passes[1:]),
         "first_pass_oxygen_ppm": None if first is None else first.oxygen_ppm,
         "oxygen_high_ppm": _most(run.oxygen_high_ppm for run in record.passes),
         "passes": len(record.passes),
-        "arc_s": None if record.arc_us is None else round(record.arc_us / 1e6, 1),
-        "argon_l": _sum(purge.argon_l for purge in record.purges),
+        "arc_s": None if work is None else work.arc_s,
+        "argon_l": None if work is None else work.purge_l,
         "below_preheat_s": told.below_preheat_s,
         "last_arc_to_cover_s": told.last_arc_to_cover_s,
         "bare_c_per_h": _fastest_down(record, ("carry", "bench")),
@@ -170,11 +170,6 @@ def figures(each: Compared) -> dict[str, float | int | None]:
         "difference_k": _most(gradient.difference_k for gradient in told.gradients),
         "deviations": len(record.deviations),
     }
-
-
-def _oven_s(record: HeatRecord) -> float | None:
-    spells = [each.to_us - each.from_us for each in record.phases if each.phase == "oven"]
-    return sum(spells) / 1e6 if spells else None
 
 
 def _fastest_down(record: HeatRecord, phases: tuple[str, ...]) -> float | None:
@@ -187,8 +182,3 @@ def _fastest_down(record: HeatRecord, phases: tuple[str, ...]) -> float | None:
 
 def _most(values: Any) -> float | None:
     return max((each for each in values if each is not None), default=None)
-
-
-def _sum(values: Any) -> float | None:
-    known = [each for each in values if each is not None]
-    return sum(known) if known else None

@@ -10,26 +10,24 @@ import io
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
-from sqlalchemy import Row, func, select
+from sqlalchemy import select
 
-from service.judge.utc import utc_text
 from service.records.compare import Alignment, Compared, compared, compared_json
 from service.records.csv_out import write_csv
 from service.records.events_over import Place, events_over
-from service.records.finding import Finder, Wanted
-from service.records.gather import UnknownHeat, clock_of
+from service.records.finding import PAGE_MOST, Finder, Wanted
+from service.records.gather import UnknownHeat
 from service.records.gathered import Gathered
 from service.records.lines import lines_json
 from service.records.package import encode
 from service.records.packing import pack
 from service.records.record_json import record_json
-from service.records.run_clock import heats_with_corrections
 from service.records.said_worker import Sayings
 from service.records.traces import read_traces, whole_us
 from service.store.database import Store
-from service.store.schema import heat, part, weld_pass
+from service.store.schema import heat
 
-LISTED_MOST = 2000
+LISTED_MOST = PAGE_MOST
 """Heats in a list, the newest; older ones are opened by their number."""
 CHART_STEPS = 1200
 SHORTEST_US = 1_000_000
@@ -59,39 +57,8 @@ class Shelf:
 
     def heats(self) -> list[dict[str, Any]]:
         """The newest heats, newest first."""
-        passes = (
-            select(func.count())
-            .where(weld_pass.c.heat_id == heat.c.id, weld_pass.c.void_us.is_(None))
-            .scalar_subquery()
-        )
-        asked = (
-            select(heat, part.c.name, part.c.metal, passes.label("passes"))
-            .join(part, part.c.id == heat.c.part_id)
-            .order_by(heat.c.id.desc())
-            .limit(LISTED_MOST)
-        )
-        with self._store.connect() as connection:
-            rows = connection.execute(asked).all()
-            bent = heats_with_corrections(connection)
-        # Begun under a wrong date and ended under the right one, a heat would have lasted years.
-        clocks = {row.id: clock_of(self._store, row.id) for row in rows if row.id in bent}
-
-        def at(row: Row[Any], t_us: int) -> str:
-            return utc_text(clocks[row.id].straight(t_us) if row.id in clocks else t_us)
-
-        return [
-            {
-                "heat_id": row.id,
-                "part_id": row.part_id,
-                "part": row.name,
-                "metal": row.metal,
-                "began_at": at(row, row.begun_us),
-                "ended_at": None if row.ended_us is None else at(row, row.ended_us),
-                "passes": row.passes,
-                "arc_s": None if row.arc_us is None else round(row.arc_us / 1e6, 1),
-            }
-            for row in rows
-        ]
+        found = self._finder.find(Wanted(most=LISTED_MOST))["heats"]
+        return [{name: each[name] for name in each if name != "pinned"} for each in found]
 
     def find(self, wanted: Wanted) -> dict[str, Any]:
         """Heats that fit (``FoundHeats`` in openapi.json)."""

@@ -118,7 +118,10 @@ def test_figures_are_those_of_the_record(store):
     assert told["interpass_hottest_c"] == record.passes[1].hottest_c
     assert told["oxygen_high_ppm"] == max(each.oxygen_high_ppm for each in record.passes)
     assert told["bare_c_per_h"] < told["covered_c_per_h"] < 0
-    bare = figures(compared(replace(record, phases=(), passes=(), purges=()), *_nothing(store)))
+    assert told["oven_s"] == record.work.oven_s
+    # By the taps, no arc channel watched; the first was corrected to end 2 s earlier.
+    assert told["arc_s"] == pytest.approx(45 + 43, abs=0.5)
+    bare = figures(compared(replace(record, phases=(), passes=(), work=None), *_nothing(store)))
     assert bare["oven_s"] is bare["exit_to_first_pass_s"] is bare["argon_l"] is None
 
 
